@@ -1,0 +1,7 @@
+"""`python -m daemon` from a clone, with nothing installed."""
+
+import sys
+
+from daemon.cli import main
+
+sys.exit(main())

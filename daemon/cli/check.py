@@ -1,0 +1,71 @@
+"""`ohmvigil check PLAN`: everything that can be judged before heat, and the night as a timetable."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from pathlib import Path
+
+from daemon.cli import EXIT_DONE, EXIT_REFUSED
+from daemon.cli.plans_given import finding_body, plan_or_refusal
+from daemon.cli.say import hours, say_json
+from daemon.precheck import precheck
+from daemon.timetable import Timetable, forecast
+from plans.run_plan import RunPlan
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of this command."""
+    parser.add_argument("plan", type=Path, help="the run plan (TOML)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check a plan; exit 2 when it is refused."""
+    plan = plan_or_refusal(args.plan, as_json=args.json)
+    if isinstance(plan, int):
+        return plan
+    report, timetable = precheck(plan), forecast(plan)
+    if args.json:
+        findings = [finding_body(finding) for finding in report.findings]
+        say_json({"refused": report.refused, "findings": findings, "timetable": asdict(timetable)})
+    else:
+        _print(plan, timetable)
+        for title, found in (
+            ("REFUSED", report.refusals),
+            ("CAUTION", report.cautions),
+            ("CHECKED", report.infos),
+        ):
+            if found:
+                print(f"\n{title}")
+                print("\n".join(f"  • {finding.text}" for finding in found))
+        print(f"\n{'REFUSED: do not heat.' if report.refused else 'This plan may be run.'}")
+    return EXIT_REFUSED if report.refused else EXIT_DONE
+
+
+def _print(plan: RunPlan, timetable: Timetable) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(title=plan.plan.header.title, caption=f"in all about {hours(timetable.total_s)}")
+    for column, side in (("from", "right"), ("to", "right"), ("t90", "right"), ("what", "left")):
+        table.add_column(column, justify=side)  # type: ignore[arg-type]
+    table.add_column("to the limit", justify="right")
+    table.add_column("", justify="left")
+    for row in timetable.rows:
+        stay = "stay until it is reached" if row.attended else ""
+        table.add_row(
+            _clock(row.from_s),
+            _clock(row.to_s),
+            f"{row.temperature_c:.2f} °C",
+            f"{row.label}: {row.what}",
+            f"{row.margin_k:.0f} K",
+            stay,
+        )
+    Console(highlight=False).print(table)
+    print(f"Tightest limit: {timetable.tightest}. ", end="")
+    print(f"Above the coolest-rated head's limit: {hours(timetable.above_head_limit_s)}.")
+
+
+def _clock(seconds: float) -> str:
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60}:{minutes % 60:02d}"

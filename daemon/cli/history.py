@@ -1,0 +1,60 @@
+"""`ohmvigil history PROBE`: every run of a thermometer in a folder of records, as text and as a plot."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from pathlib import Path
+
+from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
+from daemon.cli.say import refuse, say_json
+from daemon.history.chart import Chart
+from daemon.history.visits import Unreadable, Visit, visits
+from daemon.history.words import charted, history_lines
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of this command."""
+    parser.add_argument("probe", help="serial of the thermometer: item, check standard or reference")
+    parser.add_argument(
+        "--records", type=Path, default=Path("records"), help="folder of records (default: records)"
+    )
+    parser.add_argument("--plot", type=Path, metavar="STEM", help="also write STEM.svg and STEM.png")
+    parser.add_argument("--simulated", action="store_true", help="count simulated runs too")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print a history; exit 2 when there is none, 1 when its runs are suspect or a record cannot be read."""
+    if not args.records.is_dir():
+        return refuse(f"REFUSED: {args.records} is not a folder of records.", as_json=args.json)
+    found, unreadable = visits(args.records, args.probe)
+    counted = [visit for visit in found if args.simulated or not visit.simulated]
+    if not counted:
+        left = f" ({len(found)} simulated ones: add --simulated)" if found else ""
+        message = f"REFUSED: no run of {args.probe} among the records in {args.records}{left}."
+        return refuse(message, as_json=args.json)
+    chart = charted(counted)[1]
+    if args.json:
+        say_json(_plain(args.probe, counted, chart, unreadable))
+    else:
+        print("\n".join(history_lines(args.probe, counted)))
+        for one in unreadable:
+            print(f"not counted: {one.record.name}: {one.reason}")
+    if args.plot is not None:
+        from daemon.history.plot import draw_history
+
+        paths = draw_history(args.probe, counted, args.plot)
+        if not args.json:
+            print(f"plot  {paths[0]}")
+    return EXIT_BAD_OUTCOME if unreadable or chart.suspect_since is not None else EXIT_DONE
+
+
+def _plain(probe: str, found: list[Visit], chart: Chart, unreadable: list[Unreadable]) -> dict[str, object]:
+    runs = [asdict(v) | {"record": v.record.name, "opened": v.opened.isoformat()} for v in found]
+    limits = None if chart.baseline < 2 else {"mean_mk": chart.mean, "s_mk": chart.s, "runs": chart.baseline}
+    return {
+        "probe": probe,
+        "runs": runs,
+        "chart": {"limits": limits, "marks": chart.marks, "suspect_since": chart.suspect_since},
+        "unreadable": [{"record": one.record.name, "reason": one.reason} for one in unreadable],
+    }

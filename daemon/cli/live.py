@@ -1,0 +1,89 @@
+"""The live view of a run in the terminal: a bar in the night's hours, events and verdicts as they come."""
+
+from __future__ import annotations
+
+import time
+from types import TracebackType
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+from daemon.cli.say import hours
+from daemon.journal.entry import Entry, Kind
+
+_REDRAW_S = 0.1
+_SAID = {
+    "point_started": "{label}: going to {temperature_c:g} °C",
+    "arrived": "arrived at {temperature_c:g} °C, waiting for equilibrium",
+    "settled": "equilibrium reached, soaking",
+    "unsettled": "equilibrium lost, waiting again",
+    "sequence_started": "{label}: reading",
+    "point_finished": "{label}: done",
+    "point_skipped": "{label}: skipped, {reason}",
+    "item_left_out": "{name} is left out: {reason}",
+    "starting_over": "this point is soaked and read again: {reason}",
+    "parking": "parking from {from_c:.1f} °C to {to_c:.0f} °C",
+    "heater_off": "heater off at {temperature_c:.1f} °C",
+    "run_ended_early": "the run ends early: {reason}",
+}
+
+
+class LiveView:
+    """Listens to the journal and shows where the night is; prints events as plain lines."""
+
+    def __init__(self, total_s: float, *, quiet: bool) -> None:
+        self._console = Console(stderr=True, highlight=False)
+        self._total_s = total_s
+        self._quiet = quiet
+        self._drawn_s = 0.0
+        self._progress = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(bar_width=30),
+            TaskProgressColumn(),
+            TextColumn("{task.fields[where]}"),
+            console=self._console,
+            transient=True,
+            disable=quiet or not self._console.is_terminal,
+        )
+        self._task = self._progress.add_task("night", total=total_s, where="")
+
+    def __enter__(self) -> LiveView:
+        self._progress.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._progress.stop()
+
+    def __call__(self, entry: Entry) -> None:
+        """Take note of a journal entry."""
+        if entry.kind in (Kind.OBSERVATION, Kind.ACTION):
+            self._advance(entry.when_s)
+        elif not self._quiet:
+            self._say(entry)
+
+    def _advance(self, when_s: float) -> None:
+        now_s = time.monotonic()
+        if now_s - self._drawn_s < _REDRAW_S:
+            return
+        self._drawn_s = now_s
+        left_s = max(0.0, self._total_s - when_s)
+        where = f"{hours(when_s)} of about {hours(self._total_s)}, {hours(left_s)} to go"
+        self._progress.update(self._task, completed=min(when_s, self._total_s), where=where)
+
+    def _say(self, entry: Entry) -> None:
+        body = entry.body
+        stamp = f"{entry.utc:%H:%M}"
+        match entry.kind:
+            case Kind.MILESTONE if body["mark"] in _SAID:
+                self._line(f"{stamp}  {_SAID[body['mark']].format(**body)}")
+            case Kind.VERDICT:
+                self._line(f"{stamp}  {body['reaction'].upper()}  {body['guard']}: {body['sentence']}")
+            case Kind.STATE:
+                self._line(f"{stamp}  now {body['to']}: {body['cause']}")
+            case Kind.CLEARED:
+                self._line(f"{stamp}  cleared by itself: {body['guard']}")
+
+    def _line(self, text: str) -> None:
+        self._console.print(text, markup=False, soft_wrap=True)

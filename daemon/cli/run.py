@@ -1,0 +1,88 @@
+"""`ohmvigil run PLAN`: the night itself, in the foreground."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from daemon.arming import confirmed_unasked
+from daemon.cli.ending import finish
+from daemon.cli.live import LiveView
+from daemon.cli.plans_given import checked_or_refusal, plan_or_refusal
+from daemon.cli.say import free_path, refuse
+from daemon.cli.telling import CannotTell, add_mqtt_argument, telling
+from daemon.timetable import forecast
+from plans.run_plan import RunPlan
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of this command."""
+    parser.add_argument("plan", type=Path, help="the run plan (TOML)")
+    parser.add_argument("--record", type=Path, help="the record file to write (it must not exist yet)")
+    parser.add_argument("--no-report", action="store_true", help="leave the report for later")
+    parser.add_argument(
+        "--yes", action="store_true", help="confirm everything unasked (simulated benches only)"
+    )
+    add_mqtt_argument(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run a plan; exit 2 refused, 1 when the run did not come to its end, 0 when it did."""
+    return run_with_faults(args, ())
+
+
+def run_with_faults(args: argparse.Namespace, faults: tuple[str, ...]) -> int:
+    """The same for `rehearse`, with what shall break."""
+    plan = plan_or_refusal(args.plan, as_json=args.json)
+    if isinstance(plan, int):
+        return plan
+    report = checked_or_refusal(plan, as_json=args.json)
+    if isinstance(report, int):
+        return report
+    if not args.json:
+        for finding in report.cautions:
+            print(f"CAUTION  {finding.text}")
+    if plan.bench.simulation is None:
+        return _real(plan, args)
+    record = args.record or _default_record(plan, args.plan)
+    return _simulated(plan, record, faults, args)
+
+
+def _default_record(plan: RunPlan, path: Path) -> Path:
+    folder = path.resolve().parent / plan.bench.record.folder
+    return free_path(folder, path.stem, ".record")
+
+
+def _simulated(plan: RunPlan, record: Path, faults: tuple[str, ...], args: argparse.Namespace) -> int:
+    from daemon.rehearsal import FaultError, rehearse
+    from drivers.errors import InstrumentError
+
+    if record.exists():
+        return refuse(f"REFUSED: {record} exists; a record is never overwritten.", as_json=args.json)
+    try:
+        with (
+            telling(args.mqtt, plan, record) as listeners,
+            LiveView(forecast(plan).total_s, quiet=args.json) as view,
+        ):
+            rehearsal = rehearse(
+                plan, record, faults=faults, listeners=[view, *listeners], said=_unasked(plan)
+            )
+    except (FaultError, CannotTell) as error:
+        return refuse(f"REFUSED: {error}", as_json=args.json)
+    except (InstrumentError, OSError) as error:
+        return refuse(f"REFUSED: nothing was heated. {error}", as_json=args.json)
+    return finish(rehearsal.outcome, record, args)
+
+
+def _unasked(plan: RunPlan) -> Sequence[Mapping[str, object]]:
+    """On a simulated bench nobody is asked; the record says so."""
+    assert plan.bench.simulation is not None
+    utc_s = plan.bench.simulation.start_utc.timestamp()
+    return confirmed_unasked(plan, "nobody: simulated bench", utc_s).entries(utc_s)
+
+
+def _real(plan: RunPlan, args: argparse.Namespace) -> int:
+    from daemon.cli.real import run_real
+
+    return run_real(plan, args.record or _default_record(plan, args.plan), args)

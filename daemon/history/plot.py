@@ -1,0 +1,77 @@
+"""A thermometer's history as a picture: R0 over time, and the control chart of the check standard."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from daemon.history.visits import Visit
+from daemon.history.words import charted
+from daemon.results.plot_style import (
+    BLUE,
+    GREEN,
+    ORANGE,
+    RED,
+    SOFT,
+    mark_simulated,
+    new_figure,
+    quiet,
+    save,
+    style,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_ALPHA = 3.9083e-3  # IEC 60751: slope at 0 °C over R0
+_SHAPES = {"too few": ("o", SOFT), "good": ("o", GREEN), "warning": ("^", ORANGE), "action": ("X", RED)}
+
+
+def draw_history(serial: str, visits: Sequence[Visit], stem: Path) -> tuple[Path, Path]:
+    """Write `stem`.svg and `stem`.png; raises OSError."""
+    with style():
+        figure = new_figure(7.0, 5.0)
+        above, below = figure.subplots(2, 1)
+        _draw_r0(above, visits)
+        _draw_chart(below, visits)
+        figure.suptitle(f"{serial}: what its records say", fontsize=9)
+        if any(visit.simulated for visit in visits):
+            mark_simulated(figure, "SIMULATED — not a calibration")
+        return save(figure, stem)
+
+
+def _draw_r0(axes: Axes, visits: Sequence[Visit]) -> None:
+    known = [(v.opened.date(), v.r0_before_ohm, v.r0_after_ohm) for v in visits]
+    values = [(day, ohm) for day, before, after in known for ohm in (before, after) if ohm is not None]
+    axes.set_ylabel("R0 since the first run / mK")
+    if values:
+        first = values[0][1]
+        _dated(axes, [day for day, _ in values], [1e3 * (ohm / first - 1.0) / _ALPHA for _, ohm in values])
+    else:
+        axes.text(
+            0.5, 0.5, "no R0 in these runs", ha="center", va="center", transform=axes.transAxes, color=SOFT
+        )
+    quiet(axes)
+
+
+def _dated(axes: Axes, days: Sequence[date], values: Sequence[float]) -> None:
+    axes.plot(days, values, color=BLUE, marker="o", markersize=3.0, linewidth=0.8)  # type: ignore[arg-type]
+    axes.tick_params(axis="x", rotation=20)
+
+
+def _draw_chart(axes: Axes, visits: Sequence[Visit]) -> None:
+    checked, chart = charted(visits)
+    axes.set_ylabel("check standard\nfrom its certificate / mK")
+    axes.set_xlabel("run")
+    for number, (visit, mark) in enumerate(zip(checked, chart.marks, strict=True), 1):
+        shape, colour = _SHAPES[mark]
+        axes.plot([number], [visit.check_mk or 0.0], marker=shape, color=colour, markersize=4.5)
+    if chart.baseline >= 2:
+        axes.axhline(chart.mean, color=SOFT, linewidth=0.6)
+        for times, dashes in ((2.0, (0, (1, 2))), (3.0, (0, (5, 2)))):
+            for side in (-1.0, 1.0):
+                axes.axhline(chart.mean + side * times * chart.s, color=SOFT, linewidth=0.6, linestyle=dashes)
+    axes.set_title(f"control chart: {chart.sentence}", loc="left", fontsize=7)
+    quiet(axes)

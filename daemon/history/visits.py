@@ -1,0 +1,109 @@
+"""What a folder of records says of one thermometer: every run in which it took part, oldest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from statistics import fmean
+
+from daemon.fitting.errors import FittingError
+from daemon.history.heat import Heat, heat_of
+from daemon.journal.entry import Kind
+from daemon.journal.read import RecordError, read_entries
+from daemon.results.calibrate import ItemResult, NightResult, calibrate, certified
+from plans.errors import PlanError
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One run of a thermometer.
+
+    R0 in ohm before and after the points, shift in mK; `heat` is what it met; `check_mk` the mean difference
+    of the run's check standard from its certificate by the run's reference (its own, when it is one).
+    """
+
+    record: Path
+    opened: datetime
+    simulated: bool
+    role: str
+    reference: str
+    r0_before_ohm: float | None
+    r0_after_ohm: float | None
+    shift_mk: float | None
+    heat: Heat
+    form: str
+    coefficients: tuple[tuple[str, float], ...]
+    check_mk: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Unreadable:
+    """A record that could not be evaluated, and why."""
+
+    record: Path
+    reason: str
+
+
+def visits(folder: Path, serial: str) -> tuple[list[Visit], list[Unreadable]]:
+    """All runs of a thermometer among the records of a folder (not of its sub-folders)."""
+    found: list[Visit] = []
+    unreadable: list[Unreadable] = []
+    for record in sorted(folder.glob("*.record")):
+        try:
+            found += _visit(record, serial)
+        except (RecordError, PlanError, FittingError, OSError) as error:
+            unreadable.append(Unreadable(record, str(error)))
+    return sorted(found, key=lambda visit: visit.opened), unreadable
+
+
+def _visit(record: Path, serial: str) -> Iterator[Visit]:
+    opening = next(read_entries(record, frozenset({Kind.OPENED})), None)
+    if opening is None:
+        raise RecordError(f"{record}: the record has no opening entry")
+    if f'"{serial}"' not in opening.body["plan"]:
+        return
+    night = calibrate(record)
+    channels = {name: channel for channel, name in night.run.channels.items()}
+    if serial not in channels:
+        return
+    item = next((one for one in night.items if one.serial == serial), None)
+    fitted = item.characteristic if item is not None else None
+    yield Visit(
+        record=record,
+        opened=opening.utc,
+        simulated=opening.body["simulated"],
+        role="reference" if item is None else item.role,
+        reference=night.run.plan.reference.serial,
+        r0_before_ohm=item.r0_before_ohm if item else None,
+        r0_after_ohm=item.r0_after_ohm if item else None,
+        shift_mk=item.shift_mk if item else None,
+        heat=heat_of(record, night.run, channels[serial]),
+        form=fitted.equation.kind if fitted else "",
+        coefficients=tuple(zip(fitted.equation.parameters, fitted.theta, strict=True)) if fitted else (),
+        check_mk=_check_mk(night, item),
+    )
+
+
+def _check_mk(night: NightResult, item: ItemResult | None) -> float | None:
+    checks = [one for one in night.items if one.role == "check_standard"]
+    own = item if item is not None and item.role == "check_standard" else None
+    return _against_certificate_mk(night, own or (checks[0] if checks else None))
+
+
+def _against_certificate_mk(night: NightResult, item: ItemResult | None) -> float | None:
+    calibration = night.run.thermometer(item.serial).calibration if item is not None else None
+    if item is None or calibration is None:
+        return None
+    own = certified(calibration)
+    covered = [
+        point for point in item.points if point.settled and calibration.covers(point.set_temperature_c)
+    ]
+    away_k = []
+    for point in covered:
+        try:
+            away_k.append(own.temperature_c(point.resistance_ohm) - point.temperature_c)
+        except FittingError:  # a few millikelvin beyond the end of its certificate
+            continue
+    return 1e3 * fmean(away_k) if away_k else None

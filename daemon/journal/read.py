@@ -1,0 +1,103 @@
+"""Reading a record back, and proving that nobody changed it."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from daemon.journal.entry import FIRST_LINK, FORMAT_VERSION, Entry, Kind, link
+
+
+class RecordError(Exception):
+    """The file cannot be read as a record; the message is for the person at the bench."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What a check of the chain found; `head` is the last good link as hexadecimal text.
+
+    `closed_head` is the link of the entry that closed the run: what people signed later stands behind it,
+    `signed` entries of it.
+    """
+
+    intact: bool
+    entries: int
+    head: str
+    closed: bool
+    problem: str = ""
+    closed_head: str = ""
+    signed: int = 0
+
+
+def read_entries(path: Path, kinds: frozenset[Kind] | None = None, after: int = 0) -> Iterator[Entry]:
+    """Entries behind number `after` in order (all, or some kinds); raises RecordError."""
+    where, values = "seq > ?", (after,)  # type: tuple[str, tuple[int | str, ...]]
+    if kinds is not None:
+        where += f" AND kind IN ({', '.join('?' * len(kinds))})"
+        values += tuple(sorted(kinds))
+    query = f"SELECT seq, kind, when_s, utc_s, body FROM entry WHERE {where} ORDER BY seq"
+    with closing(_open(path)) as connection, _as_record_error(path):
+        for seq, kind, when_s, utc_s, body in connection.execute(query, values):
+            yield Entry(seq, kind, when_s, utc_s, json.loads(body))
+
+
+def read_opening(path: Path) -> Entry:
+    """The entry that opened the run, with plan, bench and register as they were; raises RecordError."""
+    for entry in read_entries(path, frozenset({Kind.OPENED})):
+        return entry
+    raise RecordError(f"{path}: the record has no opening entry, so it was never started")
+
+
+def verify(path: Path) -> Verification:
+    """Walk the chain from the first entry and stop at the first misfit; raises RecordError."""
+    head, count, closed, signed = FIRST_LINK, 0, "", 0
+    with closing(_open(path)) as connection, _as_record_error(path):
+        rows = connection.execute("SELECT seq, kind, when_s, utc_s, body, link FROM entry ORDER BY seq")
+        for seq, kind, when_s, utc_s, body, stored in rows:
+            problem = ""
+            if seq != count + 1:
+                problem = f"entry {count + 1} is missing"
+            elif link(head, seq, kind, when_s, utc_s, body) != stored:
+                problem = f"entry {seq} is not what was written"
+            if problem:
+                return Verification(False, count, head.hex(), False, problem)
+            head, count = stored, seq
+            closed = stored.hex() if kind == Kind.CLOSED else closed
+            signed += kind == Kind.REVIEW
+    return Verification(True, count, head.hex(), bool(closed), closed_head=closed, signed=signed)
+
+
+class _as_record_error:
+    """Turns what SQLite and JSON say of a broken file into a sentence."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        if isinstance(error, (sqlite3.DatabaseError, ValueError, TypeError, OverflowError)):
+            raise RecordError(f"{self._path}: damaged or not a record ({error})") from error
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    if not path.is_file():
+        raise RecordError(f"{path}: there is no such record file")
+    connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, check_same_thread=False)
+    try:
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+    except sqlite3.DatabaseError as error:
+        connection.close()
+        raise RecordError(f"{path}: damaged or not a record ({error})") from error
+    if version != FORMAT_VERSION:
+        connection.close()
+        raise RecordError(
+            f"{path}: record format {version}, this program reads format {FORMAT_VERSION}; "
+            "open it with the program version that wrote it"
+        )
+    return connection

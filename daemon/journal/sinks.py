@@ -1,0 +1,140 @@
+"""Two ways to get rows onto the disk: in batches on the spot, or by one writer thread."""
+
+from __future__ import annotations
+
+import asyncio
+import queue
+import sqlite3
+import threading
+from typing import Protocol
+
+from daemon.journal import store
+from daemon.journal.store import Row
+
+BATCH_ROWS = 400
+
+
+class StorageFault(Exception):
+    """The record cannot be written; the message says why."""
+
+
+class Sink(Protocol):
+    """Where rows go, in order."""
+
+    @property
+    def fault(self) -> str:
+        """Why rows wait in memory; empty when they do not."""
+
+    def put(self, row: Row) -> None:
+        """Take a row; never waits for the disk and never fails."""
+
+    async def committed(self) -> None:
+        """Return when every row put so far is on the disk; raises StorageFault."""
+
+    def close(self) -> None:
+        """Write what is left and fold the file together."""
+
+
+class BatchSink:
+    """For simulated time: writes on the spot in batches, with nothing to wait for."""
+
+    def __init__(self, connection: sqlite3.Connection, batch: int = BATCH_ROWS) -> None:
+        self._connection = connection
+        self._batch = batch
+        self._rows: list[Row] = []
+        self.fault = ""
+
+    def put(self, row: Row) -> None:
+        """Keep the row; write when the batch is full (the size makes the file repeatable)."""
+        self._rows.append(row)
+        if len(self._rows) >= self._batch:
+            self._flush()
+
+    async def committed(self) -> None:
+        """Simulated nights have no power to lose: at once; raises StorageFault."""
+        if self.fault:
+            raise StorageFault(self.fault)
+
+    def close(self) -> None:
+        """Write what is left and fold the file together; raises StorageFault if anything was not written."""
+        self._flush()
+        if self.fault:
+            raise StorageFault(self.fault)
+        store.close(self._connection)
+
+    def _flush(self) -> None:
+        # Rows that could not be written stay in memory and are tried again with the next ones.
+        try:
+            store.append(self._connection, self._rows)
+            self._rows, self.fault = [], ""
+        except sqlite3.Error as error:
+            self.fault = f"the record cannot be written: {error}"
+
+
+class ThreadSink:
+    """For real time: one thread owns the connection and commits whatever has gathered."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._queue: queue.SimpleQueue[Row | asyncio.Future[None] | None] = queue.SimpleQueue()
+        self._loop = asyncio.get_running_loop()
+        self._fault: StorageFault | None = None
+        self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
+        self._thread.start()
+
+    @property
+    def fault(self) -> str:
+        """What the last commit met; empty when it went well."""
+        return str(self._fault) if self._fault is not None else ""
+
+    def put(self, row: Row) -> None:
+        """Hand the row to the writer thread."""
+        self._queue.put(row)
+
+    async def committed(self) -> None:
+        """Wait for the commit of everything put so far; raises StorageFault."""
+        future: asyncio.Future[None] = self._loop.create_future()
+        self._queue.put(future)
+        await future
+
+    def close(self) -> None:
+        """Stop the thread after its last commit; raises StorageFault if anything was not written."""
+        self._queue.put(None)
+        self._thread.join()
+        if self._fault is not None:
+            raise self._fault
+        store.close(self._connection)
+
+    def _work(self) -> None:
+        running = True
+        kept: list[Row] = []
+        while running:
+            items = [self._queue.get()]
+            while not self._queue.empty():
+                items.append(self._queue.get())
+            kept += [item for item in items if isinstance(item, tuple)]
+            kept = self._commit(kept)
+            for item in items:
+                if isinstance(item, asyncio.Future):
+                    self._loop.call_soon_threadsafe(_settle, item, self._fault)
+            running = None not in items
+
+    def _commit(self, rows: list[Row]) -> list[Row]:
+        # Rows that could not be written stay in memory and are tried again with the next ones.
+        try:
+            if rows:
+                store.append(self._connection, rows)
+            self._fault = None
+            return []
+        except sqlite3.Error as error:
+            self._fault = StorageFault(f"the record cannot be written: {error}")
+            return rows
+
+
+def _settle(future: asyncio.Future[None], fault: StorageFault | None) -> None:
+    if future.done():
+        return
+    if fault is None:
+        future.set_result(None)
+    else:
+        future.set_exception(fault)

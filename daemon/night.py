@@ -1,0 +1,256 @@
+"""One run from start to safe end: joins bench, journal, guards, procedure and executor."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from daemon.executor.executor import Executor
+from daemon.executor.instruments import Instruments
+from daemon.executor.reactions import Reactions
+from daemon.feed import Fed, Feed
+from daemon.guardian.heart import Heart
+from daemon.guards.catalogue import make_guards
+from daemon.guards.panel import GuardPanel
+from daemon.guards.situation import Situation
+from daemon.guards.verdict import Verdict
+from daemon.journal.entry import FORMAT_VERSION, Kind
+from daemon.journal.journal import Journal, Listener, continued_journal, new_journal
+from daemon.journal.read import RecordError, read_entries, verify
+from daemon.journal.sinks import BATCH_ROWS
+from daemon.preparation import channels_of, limits_of, script_of
+from daemon.procedure.run import calibration_run
+from daemon.procedure.script import Procedure, Resoak, Script
+from daemon.states import HALTED, State
+from drivers.clock import Clock
+from drivers.registry import open_bridge, open_heat_source
+from drivers.roles import HeatSourceCapabilities
+from drivers.wires.memory import FarEnd
+from plans.run_plan import RunPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a night ended: last state, the first cause if it was halted, the record's head and length."""
+
+    state: State
+    cause: Verdict | None
+    head: str
+    entries: int
+
+    @property
+    def good(self) -> bool:
+        """True when the plan was done to its end."""
+        return self.state is State.FINISHED
+
+
+class CannotResume(Exception):
+    """The record does not allow to go on; the message says why."""
+
+
+Voice = Callable[[str, str, str], bool]
+"""Says an operator's word, who says it and why, on the night's own loop; returns whether it had an effect."""
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What a night needs of the outside: the clock, simulated far ends if any, and who listens.
+
+    `heart` is the guardian's on a real bench; `said` are operator entries from before the start, such as
+    the confirmations of the arming. `hand_over` is given the voice of the night; a simulated night that is
+    `watched` writes each entry at once.
+    """
+
+    clock: Clock
+    far_ends: Mapping[str, FarEnd]
+    simulated: bool
+    listeners: Sequence[Listener] = ()
+    faults: Sequence[str] = ()
+    heart: Heart | None = None
+    said: Sequence[Mapping[str, object]] = ()
+    hand_over: Callable[[Voice], None] | None = None
+    watched: bool = False
+
+
+class Night:
+    """The parts of one run, put together."""
+
+    def __init__(self, run: RunPlan, instruments: Instruments, heart: Heart | None = None) -> None:
+        capabilities = instruments.source.capabilities
+        self.run = run
+        self.instruments = instruments
+        self.heart = heart
+        self.script: Script = script_of(run, capabilities)
+        self.panel = _panel(run, capabilities)
+        self.procedure: Procedure = calibration_run(self.script)
+
+    def watch_afresh(self) -> None:
+        """New guards after a time without watch: what was commanded still holds, what was seen does not."""
+        before = self.panel.situation
+        self.panel = _panel(self.run, self.instruments.source.capabilities)
+        now = self.panel.situation
+        now.commanded_c, now.ramp_k_per_min = before.commanded_c, before.ramp_k_per_min
+        now.heater_commanded, now.switched_at_s = before.heater_commanded, before.switched_at_s
+        now.commanded_at_s = now.changed_at_s = now.now_s = self.instruments.clock.monotonic_s()
+
+    def executor(self, journal: Journal, state: State = State.IDLE, folder: Path | None = None) -> Executor:
+        """The executor that drives this night's procedure into `journal`; `folder` is where that lies."""
+        reactions = Reactions(self.script)
+        return Executor(
+            self.instruments, journal, self.panel, reactions, state=state, heart=self.heart, folder=folder
+        )
+
+
+async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
+    """Run a plan from its start; raises InstrumentError, OSError before anything is heated."""
+    instruments = open_instruments(run, bench)
+    try:
+        names = await _identify(instruments)
+        batch = 1 if bench.watched else BATCH_ROWS
+        journal = new_journal(record, bench.clock, simulated=bench.simulated, batch=batch)
+        for listener in bench.listeners:
+            journal.listen(listener)
+        journal.append(Kind.OPENED, _opening(run, bench))
+        journal.append(Kind.MILESTONE, {"mark": "identified", **names, "by": State.IDLE})
+        for word in bench.said:
+            journal.append(Kind.OPERATOR, word)
+        night = Night(run, instruments, bench.heart)
+        executor = night.executor(journal, folder=_folder(record, bench))
+        if bench.hand_over is not None:
+            bench.hand_over(executor.word)
+        return await _to_the_end(night, journal, executor, None)
+    finally:
+        await instruments.close()
+
+
+async def resume_night(run: RunPlan, record: Path, bench: Bench, gap_s: float) -> Outcome:
+    """Go on with an interrupted run, or bring the source down; raises CannotResume.
+
+    The state of the source is looked at first. The run goes on only when the plan allows it, the gap
+    is short and the source is where it was left; otherwise it is parked.
+    """
+    verification = verify(record)
+    if not verification.intact:
+        raise CannotResume(f"{record}: {verification.problem}; a broken record is never continued")
+    instruments = open_instruments(run, bench)
+    try:
+        await _identify(instruments)
+        night = Night(run, instruments, bench.heart)
+        fed = _fed(night, record)
+        head = bytes.fromhex(verification.head)
+        journal = continued_journal(record, bench.clock, fed.seq, head, simulated=bench.simulated)
+        for listener in bench.listeners:
+            journal.listen(listener)
+        journal.append(
+            Kind.STATE, {"from": fed.state, "to": State.INTERRUPTED, "cause": "the record ends here"}
+        )
+        refusal = await _why_not(night, fed, gap_s)
+        night.watch_afresh()
+        executor = night.executor(journal, State.INTERRUPTED, _folder(record, bench))
+        if bench.hand_over is not None:
+            bench.hand_over(executor.word)
+        reason = refusal or f"resumed after {gap_s:.0f} s in which nobody was watching"
+        journal.append(Kind.INTERRUPTION, {"reason": reason, "gap_s": round(gap_s, 3)})
+        return await _to_the_end(night, journal, executor, None if refusal else Resoak(reason), refusal)
+    finally:
+        await instruments.close()
+
+
+async def _to_the_end(
+    night: Night, journal: Journal, executor: Executor, resoak: Resoak | None, park_because: str = ""
+) -> Outcome:
+    try:
+        if night.heart is not None:
+            night.heart.arm()
+        if park_because:
+            state = await executor.park(park_because)
+        else:
+            state = await executor.run(night.procedure, resoak)
+        if night.heart is not None:
+            night.heart.disarm()  # only here: any other way out leaves the source to the guardian
+        journal.append(Kind.CLOSED, {"outcome": state, "entries": journal.count + 1})
+        return Outcome(state, night.panel.cause, journal.head, journal.count)
+    finally:
+        journal.close()
+
+
+def _folder(record: Path, bench: Bench) -> Path | None:
+    # A simulated night must not depend on how full this computer's disk is.
+    return None if bench.simulated else record.parent
+
+
+def _fed(night: Night, record: Path) -> Fed:
+    fed = Feed(night.procedure, night.panel).run(read_entries(record))
+    if fed.state in HALTED or fed.state is State.FINISHED:
+        raise CannotResume(f"{record}: this run is {fed.state}; a halted or finished run is never resumed")
+    return fed
+
+
+async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
+    """Why the run must not go on by itself; empty when it may."""
+    resume = night.run.plan.resume
+    if resume.policy != "continue":
+        return "parked after an interruption: the plan's resume policy is park"
+    if not gap_s <= resume.maximum_gap_s:
+        return f"parked after {gap_s:.0f} s without watch; the plan allows {resume.maximum_gap_s:.0f} s"
+    look = await night.instruments.look()
+    before = night.panel.situation.source
+    now_c = look.status.temperature.value
+    if now_c is None or not before.seen() or not abs(now_c - before.temperature_c) <= 5.0:
+        return "parked after an interruption: the source is not where it was left"
+    commanded_c = night.panel.situation.commanded_c
+    read_c = look.status.set_point.value
+    if commanded_c is not None and (read_c is None or not abs(read_c - commanded_c) <= 0.1):
+        return "parked after an interruption: the controller's set-point is not the one commanded"
+    return ""
+
+
+def open_instruments(run: RunPlan, bench: Bench) -> Instruments:
+    """The bench's instruments in their roles, nothing sent yet; raises BadProfile."""
+    source, bridge = run.bench.heat_source, run.bench.bridge
+    return Instruments(
+        open_heat_source(source.profile, source.address, bench.clock, far_ends=bench.far_ends),
+        open_bridge(bridge.profile, bridge.address, bench.clock, far_ends=bench.far_ends),
+        bench.clock,
+    )
+
+
+async def _identify(instruments: Instruments) -> dict[str, str]:
+    source = await instruments.source.identify()
+    return {"source": source, "bridge": await instruments.bridge.identify()}
+
+
+def _panel(run: RunPlan, capabilities: HeatSourceCapabilities) -> GuardPanel:
+    situation = Situation(limits_of(run), channels_of(run), capabilities)
+    return GuardPanel(make_guards(run.plan.guards), situation)
+
+
+def _opening(run: RunPlan, bench: Bench) -> dict[str, object]:
+    """Everything needed to repeat the work from this record alone."""
+    try:
+        program = version("ohmvigil")
+    except PackageNotFoundError:
+        program = "from a clone"
+    simulation = run.bench.simulation
+    return {
+        "format": FORMAT_VERSION,
+        "program": program,
+        "python": platform.python_version(),
+        "simulated": bench.simulated,
+        "seed": simulation.seed if simulation and bench.simulated else None,
+        "faults": list(bench.faults),
+        "names": {"plan": run.names.plan, "bench": run.names.bench, "register": run.names.register},
+        "plan": run.texts.plan,
+        "bench": run.texts.bench,
+        "register": run.texts.register,
+    }
+
+
+def recorded_plan_texts(record: Path) -> tuple[str, str, str]:
+    """Plan, bench and register as they were when the run was opened; raises RecordError."""
+    for entry in read_entries(record, frozenset({Kind.OPENED})):
+        return entry.body["plan"], entry.body["bench"], entry.body["register"]
+    raise RecordError(f"{record}: the record has no opening entry")

@@ -1,0 +1,60 @@
+"""Sending a notice by Apprise (mail, messengers, SMS gateways …): its addresses come from a private file."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import stat
+from pathlib import Path
+from typing import Protocol
+
+MOST_ADDRESSES = 20
+
+
+class NoticeError(Exception):
+    """Notices cannot be sent; the message says why and what to do."""
+
+
+class Sender(Protocol):
+    """Sends a notice to one person, by every way there is to that person."""
+
+    def send(self, title: str, text: str) -> bool:
+        """Blocks until it is handed over; False when any way failed. Raises nothing."""
+
+
+class Apprise:
+    """A person's addresses, one Apprise URL a line; '#' begins a comment."""
+
+    def __init__(self, path: Path) -> None:
+        """Read the addresses; raises NoticeError."""
+        try:
+            library = importlib.import_module("apprise")
+        except ImportError:
+            raise NoticeError(
+                "notices need the package apprise: pip install 'ohmvigil[notices]', or take the persons out."
+            ) from None
+        self._notifier = library.Apprise()
+        for number, address in _addresses(path):
+            if not self._notifier.add(address):
+                raise NoticeError(
+                    f"{path.name}, line {number} is no Apprise address. The line is not shown, it may hold a "
+                    "password."
+                )
+
+    def send(self, title: str, text: str) -> bool:
+        """Send by every address; False when one of them failed."""
+        return bool(self._notifier.notify(title=title, body=text))
+
+
+def _addresses(path: Path) -> list[tuple[int, str]]:
+    try:
+        if os.name == "posix" and stat.S_IMODE(path.stat().st_mode) & 0o077:
+            raise NoticeError(f"{path.name} holds secrets and can be read by others: chmod 600 it.")
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise NoticeError(f"{path.name}: the addresses cannot be read ({error}).") from None
+    found = [(n, line.strip()) for n, line in enumerate(lines, 1) if line.strip()]
+    found = [(n, line) for n, line in found if not line.startswith("#")]
+    if not 1 <= len(found) <= MOST_ADDRESSES:
+        raise NoticeError(f"{path.name} holds {len(found)} addresses; 1 to {MOST_ADDRESSES} are expected.")
+    return found

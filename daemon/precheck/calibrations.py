@@ -1,0 +1,64 @@
+"""Whether certificates are in date to the end of the run, and whether they reach over every point."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from daemon.precheck.findings import Finding, degrees
+from plans.run_plan import RunPlan
+
+SOON_DAYS = 30
+
+
+def calibrations(run: RunPlan, today: date | None, total_s: float) -> Iterator[Finding]:
+    """Reference, bridge and reference resistor; without a date of today only what is missing can be said."""
+    yield from _reference_range(run)
+    reference, bridge = run.reference.calibration, run.bench.bridge
+    dues = {
+        f"reference {run.reference.serial}": reference.due if reference else None,
+        "bridge": bridge.calibration_due,
+        "reference resistor": bridge.resistor_due,
+    }
+    if today is None:
+        yield Finding("due dates", "caution", "Due dates were not judged: today's date was not given.")
+    for name, due in dues.items():
+        yield from _due(name, due, today, total_s)
+
+
+def _due(name: str, due: date | None, today: date | None, total_s: float) -> Iterator[Finding]:
+    if due is None:
+        sentence = f"No due date is on file for the {name}: its traceability cannot be shown."
+        yield Finding(
+            "due dates", "caution", sentence, "Enter the date from its certificate in the bench file."
+        )
+        return
+    if today is None:
+        return
+    end = today + timedelta(days=1, seconds=total_s)
+    if not due >= end:
+        yield Finding(
+            "due dates",
+            "refused",
+            f"The calibration of the {name} is due on {due.isoformat()}; "
+            f"the run ends about {end.isoformat()}.",
+            "Have it calibrated, or take another one that is in date.",
+            value=due.isoformat(),
+            limit=end.isoformat(),
+            set_by="ISO/IEC 17025, metrological traceability",
+        )
+    elif due < end + timedelta(days=SOON_DAYS):
+        sentence = f"The calibration of the {name} is due soon, on {due.isoformat()}."
+        yield Finding("due dates", "caution", sentence, "Plan its calibration.")
+
+
+def _reference_range(run: RunPlan) -> Iterator[Finding]:
+    calibration = run.reference.calibration
+    if calibration is not None:
+        yield Finding(
+            "reference",
+            "info",
+            f"Reference {run.reference.serial} (certificate {calibration.certificate}) is calibrated from "
+            f"{degrees(calibration.minimum_c)} to {degrees(calibration.maximum_c)} and covers every point; "
+            f"U = {calibration.expanded_uncertainty_mk:g} mK (k = {calibration.coverage_factor:g}).",
+        )

@@ -1,0 +1,62 @@
+"""What a person must know before leaving: what this program cannot protect from, and what hurts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from daemon.precheck.findings import Finding, degrees
+from plans.run_plan import RunPlan
+
+BURNS_ABOVE_C = 40.0  # common practice, no source: safe to touch
+CLOSING = (
+    "Follow your local codes, the safety data sheet of whatever is in the source, and your safety office; "
+    "wiring, cut-outs, gas and refrigerant work belong to licensed people."
+)
+
+
+def standing(run: RunPlan) -> Iterator[Finding]:
+    """Protection first, then burns and furnace, and the closing sentence last."""
+    yield from _protection(run)
+    top, source = max(run.visited_c), run.bench.heat_source
+    if top > BURNS_ABOVE_C:
+        sentence = f"Probes leave the {source.spoken} up to {degrees(top)} hot and look cold."
+        yield Finding("burns", "caution", sentence, "Touch nothing that has not been measured below 40 °C.")
+    if source.kind != "stirred_bath":
+        yield Finding(
+            "block and furnace",
+            "caution",
+            "Earth sheaths and block behind residual-current protection; no cable across hot parts; "
+            "old insulation sheds fibres that are not to be breathed.",
+            "Keep 1 m around it free of anything that burns, and no liquid or paste in the bores.",
+        )
+    yield Finding("rules", "caution", CLOSING)
+
+
+def _protection(run: RunPlan) -> Iterator[Finding]:
+    source = run.bench.heat_source
+    yield Finding(
+        "not a safety system",
+        "caution",
+        "This program is not a safety system: the independent over-temperature cut-out stays required.",
+        "Before leaving: cut-out set and proved, emergency notice and a telephone number on the door, "
+        "first point reached while you are there.",
+    )
+    if not source.contactor:
+        yield Finding(
+            "contactor",
+            "caution",
+            "No contactor is fitted: a stuck relay is not protected by this program.",
+            "Have one fitted in the heater's supply, or rely on the cut-out alone and know it.",
+        )
+    if source.power_return == "unknown":
+        yield Finding(
+            "power return",
+            "caution",
+            f"What the {source.spoken} does after a power cut is not known; it is taken to heat again.",
+            "Try it once on a cool source and enter power_return in the bench file.",
+        )
+    elif source.power_return == "resumes":
+        sentence = (
+            f"After a power cut the {source.spoken} heats again by itself, with or without this program."
+        )
+        yield Finding("power return", "caution", sentence, "The cut-out must be right for that.")

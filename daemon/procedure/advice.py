@@ -1,0 +1,44 @@
+"""What may be touched and what must not be moved, said anew whenever the answer changes."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+
+from daemon.actions import Action, Mark
+from daemon.observations import Observation
+from daemon.procedure.script import Script
+
+ANNEAL_ABOVE_C = 450.0
+"""Above this, fast cooling freezes vacancies into a standard thermometer's platinum. From memory."""
+
+HOT_C = 60.0
+"""Touching metal hotter than this burns within seconds. Common practice, no source."""
+
+
+class Advice:
+    """Says what is safe, once for each band of temperature."""
+
+    def __init__(self, script: Script) -> None:
+        self._delicate = any(facts.needs_annealing for facts in script.channels.values())
+        self._said = ""
+
+    def say(self, temperature_c: float) -> Generator[Action, Observation, None]:
+        """Mark the advice for `temperature_c` unless it was the last thing said."""
+        sentence = self._sentence(temperature_c)
+        if sentence != self._said:
+            self._said = sentence
+            yield Mark("what_is_safe", {"temperature_c": round(temperature_c, 1), "sentence": sentence})
+
+    def _sentence(self, temperature_c: float) -> str:
+        if temperature_c > ANNEAL_ABOVE_C:
+            quench = " (a standard thermometer is spoilt by fast cooling)" if self._delicate else ""
+            return (
+                f"above 450 °C: do not move the probes{quench}; leave lid, fan and power as they are. "
+                "Safe to touch: the front panel, the instruments, the main switch"
+            )
+        if temperature_c > HOT_C:
+            return (
+                "above 60 °C: do not touch source, fluid or sheaths; leave lid and probes as they are. "
+                "Safe to touch: the front panel, the instruments, the main switch"
+            )
+        return "below 60 °C: source and probes may be touched and taken out"

@@ -1,0 +1,259 @@
+"""A night on simulated instruments in simulated time: the only door to the simulators.
+
+The thermometers' truth is drawn from the bench's seed; the reference follows its certificate plus an
+error drawn from the certificate's own uncertainty and from the budget's terms, so that a result can be
+judged against a truth that the fit never sees.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from daemon.actions import Action
+from daemon.feed import command_of
+from daemon.journal.entry import Entry, Kind
+from daemon.journal.journal import Listener
+from daemon.journal.read import read_entries
+from daemon.night import Bench, Outcome, Voice, open_instruments, resume_night, run_night
+from drivers.clock import Clock
+from plans.bench import Simulation, Truth, UncertaintyTerm
+from plans.calibration import Calibration
+from plans.plan import Item
+from plans.run_plan import RunPlan
+from simulators import virtual_time
+from simulators.draw import Place, certified_its90, draw_head, draw_probe, draw_reference
+from simulators.faults import FaultError, describe_kinds, parse_faults
+from simulators.physics.platinum import Bridged, CallendarVanDusen, Characteristic, Insulation
+from simulators.physics.probe import ProbeTruth
+from simulators.scene import Scene, SceneSpec
+from simulators.served import served
+
+__all__ = [
+    "FaultError",
+    "Rehearsal",
+    "Scene",
+    "describe_kinds",
+    "make_scene",
+    "rehearse",
+    "resume_rehearsal",
+    "served",
+]
+
+LONGEST_NIGHT_S = 96 * 3600.0
+_SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
+_ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
+_NO_SELF_HEATING = 1e9
+_DEVICES = ("source", "bridge")
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """A simulated night: how it ended, and the scene that knows the truth."""
+
+    outcome: Outcome
+    scene: Scene
+
+
+def rehearse(
+    run: RunPlan,
+    record: Path,
+    *,
+    faults: Sequence[str] = (),
+    listeners: Sequence[Listener] = (),
+    pace: float | None = None,
+    hand_over: Callable[[Voice], None] | None = None,
+    said: Sequence[Mapping[str, object]] = (),
+) -> Rehearsal:
+    """Run the whole night; raises FaultError, InstrumentError, OSError.
+
+    `pace`: simulated s per real s; `hand_over` is given the night's voice, and somebody watches then;
+    `said`: operator's entries made before the start.
+    """
+    faults = (*simulation_of(run).faults, *faults)
+    scene = make_scene(run, faults)
+    bench = replace(_bench(run, scene, listeners, faults, hand_over), said=said)
+    outcome = virtual_time.run(run_night(run, record, bench), end_s=LONGEST_NIGHT_S, pace=pace)
+    return Rehearsal(outcome, scene)
+
+
+def resume_rehearsal(
+    run: RunPlan,
+    record: Path,
+    *,
+    gap_s: float,
+    listeners: Sequence[Listener] = (),
+    hand_over: Callable[[Voice], None] | None = None,
+) -> Rehearsal:
+    """Go on with an interrupted simulated night; raises CannotResume.
+
+    The simulated bench is brought to where it was by giving it the recorded commands at their times;
+    then `gap_s` seconds pass in which nobody watches.
+    """
+    entries = [e for e in read_entries(record) if e.kind in (Kind.OPENED, Kind.ACTION)]
+    ends_s = _last_s(record)
+    faults = tuple(entries[0].body["faults"])
+    scene = make_scene(run, faults)
+    bench = _bench(run, scene, listeners, faults, hand_over)
+
+    async def go_on() -> Outcome:
+        await _fast_forward(run, bench, entries, ends_s + gap_s)
+        return await resume_night(run, record, bench, gap_s)
+
+    return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
+
+
+def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool = False) -> Scene:
+    """The simulated bench of a run plan; raises FaultError, SceneError.
+
+    `on_serial_line`: the source hangs on one, where Modbus has other frames.
+    """
+    simulation = simulation_of(run)
+    speech = _SPEECH[run.bench.heat_source.profile]
+    spec = SceneSpec(
+        model=simulation.model,
+        seed=simulation.seed,
+        probes=tuple(_truths(run, simulation.seed)),
+        source_speech=_ON_SERIAL_LINE.get(speech, speech) if on_serial_line else speech,
+        ambient_c=simulation.ambient_c,
+        reference_channel=run.plan.reference.channel,
+        faults=parse_faults(faults),
+    )
+    return Scene(spec)
+
+
+def simulation_of(run: RunPlan) -> Simulation:
+    """The bench's simulation table; raises ValueError on a real bench."""
+    if run.bench.simulation is None:
+        raise ValueError(f"{run.names.bench}: this is a real bench, it has no [simulation] table")
+    return run.bench.simulation
+
+
+def _bench(
+    run: RunPlan,
+    scene: Scene,
+    listeners: Sequence[Listener],
+    faults: Sequence[str],
+    hand_over: Callable[[Voice], None] | None,
+) -> Bench:
+    far_ends = {name: scene.instrument(name) for name in _DEVICES}
+    clock = Clock(simulation_of(run).start_utc)
+    return Bench(
+        clock,
+        far_ends,
+        simulated=True,
+        listeners=listeners,
+        faults=faults,
+        hand_over=hand_over,
+        watched=hand_over is not None,
+    )
+
+
+async def _fast_forward(run: RunPlan, bench: Bench, entries: Sequence[Entry], until_s: float) -> None:
+    instruments = open_instruments(run, bench)
+    for entry in entries:
+        command: Action | None = command_of(entry.body) if entry.kind == Kind.ACTION else None
+        if command is not None:
+            await bench.clock.sleep_until(entry.when_s)
+            await instruments.carry_out(command)
+    await bench.clock.sleep_until(until_s)
+    await instruments.close()
+
+
+def _last_s(record: Path) -> float:
+    last_s = 0.0
+    for entry in read_entries(record):
+        last_s = entry.when_s
+    return last_s
+
+
+def _truths(run: RunPlan, seed: int) -> list[ProbeTruth]:
+    items = [_item(run, item, seed) for item in run.plan.items]
+    heads = [(t.serial, t.head_channel) for t in run.thermometers if t.head_channel is not None]
+    drawn_heads = [draw_head(f"{serial} head", channel, seed) for serial, channel in heads]
+    drawn = [_reference(run, seed), *items, *drawn_heads]
+    truths = simulation_of(run).truths
+    return [_with_truth(probe, truths[probe.serial]) if probe.serial in truths else probe for probe in drawn]
+
+
+def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
+    """The drawn thermometer with what the bench file says of it."""
+    mohm, heating = truth.insulation_mohm, truth.heating_mw_per_k
+    return replace(
+        probe,
+        characteristic=Bridged(probe.characteristic, truth.shorted_turns),
+        hysteresis_ppm=truth.hysteresis_ppm,
+        shift_ppm=truth.shift_ppm,
+        drifts_above_c=math.inf if truth.shifts_above_c is None else truth.shifts_above_c,
+        insulation=probe.insulation if mohm is None else Insulation(at_22_c_mohm=mohm),
+        self_heating_mw_per_k=probe.self_heating_mw_per_k if heating is None else heating,
+    )
+
+
+def _item(run: RunPlan, item: Item, seed: int) -> ProbeTruth:
+    """A check standard follows its own certificate within its uncertainty; any other item is drawn."""
+    thermometer, place = run.thermometer(item.serial), _place(run)
+    calibration = thermometer.calibration
+    if calibration is None:
+        form = "callendar_van_dusen" if thermometer.kind == "iprt" else "its90"
+        r0_ohm = thermometer.nominal_r0_ohm
+        return draw_probe(item.serial, item.channel, thermometer.kind, r0_ohm, seed, form=form, place=place)
+    return draw_reference(
+        item.serial,
+        item.channel,
+        thermometer.kind,
+        _certified(calibration),
+        seed,
+        u_common_mk=calibration.expanded_uncertainty_mk / calibration.coverage_factor,
+        place=place,
+    )
+
+
+def _reference(run: RunPlan, seed: int) -> ProbeTruth:
+    thermometer, calibration = run.reference, run.reference.calibration
+    assert calibration is not None, "a plan without a calibrated reference is refused when it is read"
+    certificate_mk = calibration.expanded_uncertainty_mk / calibration.coverage_factor
+    drifts_mk = [_standard_mk(term) for term in run.bench.uncertainty if "drift" in term.name]
+    drift_mk = math.hypot(certificate_mk, *drifts_mk)
+    truth = draw_reference(
+        thermometer.serial,
+        run.plan.reference.channel,
+        thermometer.kind,
+        _certified(calibration),
+        seed,
+        u_common_mk=drift_mk,
+        place=replace(_place(run), half_width_k=0.0, slope_half_width=0.0),
+    )
+    # Its certificate holds at the measuring current, so that current warms it no further here.
+    return replace(truth, self_heating_mw_per_k=_NO_SELF_HEATING)
+
+
+def _certified(calibration: Calibration) -> Characteristic:
+    if calibration.equation == "its90":
+        assert calibration.r_tpw_ohm is not None
+        return certified_its90(calibration.r_tpw_ohm, {s.name: s.coefficients for s in calibration.subranges})
+    cvd, r0_ohm = calibration.callendar_van_dusen, calibration.r0_ohm
+    assert cvd is not None and r0_ohm is not None
+    return CallendarVanDusen(r0_ohm, cvd.a, cvd.b, cvd.c)
+
+
+def _place(run: RunPlan) -> Place:
+    """Where a thermometer sits: its offset is drawn from the half-widths that the budget states."""
+    source = run.bench.heat_source
+    return Place(
+        immersion_mm=source.immersion_mm,
+        half_width_k=1e-3 * _half_width_mk(run, "constant"),
+        slope_half_width=1e-5 * _half_width_mk(run, "ambient_excess"),
+        in_bore=source.kind != "stirred_bath",
+    )
+
+
+def _half_width_mk(run: RunPlan, shape: str) -> float:
+    terms = (t for t in run.bench.uncertainty if t.shape == shape and t.unit == "mK")
+    return sum(t.size for t in terms if "uniformity" in t.name or "stem" in t.name)
+
+
+def _standard_mk(term: UncertaintyTerm) -> float:
+    return term.size / (term.divisor or math.sqrt(3.0)) if term.unit == "mK" else 0.0

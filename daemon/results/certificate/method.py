@@ -1,0 +1,58 @@
+"""How it was done, in sentences: comparison, medium, immersion, order, equilibrium, readings, current."""
+
+from __future__ import annotations
+
+from daemon.results.certificate.facts import Facts
+from plans.plan import Placed
+from plans.run_plan import RunPlan
+from plans.unroll import measuring_steps
+
+_SOURCES = {"stirred_bath": "stirred bath", "dry_block": "dry block", "furnace": "furnace"}
+
+
+def method_sentences(facts: Facts) -> list[str]:
+    """The method, and what departed from it."""
+    run = facts.evaluated.night.run
+    steps = measuring_steps(run)
+    points = ", ".join(f"{step.temperature_c:g}" for step in steps)
+    sequence, currents = steps[0].sequence, sorted({step.current_ma for step in steps})
+    current = ", ".join(f"{one:g} mA" for one in currents)
+    return [
+        f"Comparison with the reference thermometer {run.reference.serial} in a {_medium(run)}, resistance "
+        f"measured by the bridge of {run.bench.name}.",
+        f"Immersion {_immersion(facts):g} mm, {facts.thermometer.wires} wires; measuring current {current}, "
+        "resistances as measured with it, not extrapolated to zero power.",
+        f"Temperatures in the order measured: {points} °C.",
+        "At each temperature readings began when the drift and scatter of the reference and the drift of "
+        "every thermometer against it had met their criterion over one window; then the reference and the "
+        f"thermometers were read in the order S U1 … Un Un … U1 S in {sequence.cycles} cycles with "
+        f"{sequence.readings_per_visit} readings each, so that linear drift cancels.",
+        "Temperatures are t90 of the International Temperature Scale of 1990 (ITS-90).",
+        f"Deviations from the method: {facts.papers.order.method_deviations or 'none'}.",
+    ]
+
+
+def conditions(facts: Facts) -> str:
+    """The room."""
+    return facts.papers.order.environment or "Conditions of the room were not recorded."
+
+
+def traceability(facts: Facts) -> str:
+    """To what the results are traceable, as far as the papers say."""
+    calibration = facts.evaluated.night.run.reference.calibration
+    certificate = (
+        f"certificate {calibration.certificate} of {calibration.date.isoformat()}" if calibration else "none"
+    )
+    told = facts.papers.laboratory.traceability
+    return f"Reference thermometer: {certificate}. {told}".rstrip()
+
+
+def _medium(run: RunPlan) -> str:
+    fluid = f" with {run.bench.fluid.name}" if run.bench.fluid is not None else ""
+    return f"{_SOURCES[run.bench.heat_source.kind]}{fluid}"
+
+
+def _immersion(facts: Facts) -> float:
+    run = facts.evaluated.night.run
+    placed: Placed = next(one for one in run.plan.placed if one.serial == facts.item.serial)
+    return placed.immersion_mm or run.bench.heat_source.immersion_mm

@@ -1,0 +1,109 @@
+"""From a record to what was measured at each point: the evaluated readings, none deleted, none added."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from daemon.journal.entry import Entry, Kind
+from daemon.journal.read import read_entries
+from daemon.states import State
+
+_SELF_HEATING = "self_heating_"
+_KINDS = frozenset({Kind.OBSERVATION, Kind.ACTION, Kind.MILESTONE, Kind.INTERRUPTION})
+
+
+@dataclass(frozen=True, slots=True)
+class SequenceReading:
+    """One evaluated reading: time in s, resistance in ohm, and its place in the symmetrical sequence."""
+
+    when_s: float
+    resistance_ohm: float
+    cycle: int
+    visit: int
+
+
+@dataclass
+class MeasuredPoint:
+    """One finished point: readings by channel, and the evidence that the source was at rest.
+
+    `by_current`: the readings for the self-heating, by the items' current in mA, then by channel.
+    """
+
+    index: int
+    stage: str
+    label: str
+    temperature_c: float
+    started_s: float
+    current_ma: float = 0.0
+    finished_s: float = 0.0
+    settled: bool = True
+    soaked_again: int = 0
+    evidence: dict[str, Any] = field(default_factory=dict)
+    readings: dict[int, list[SequenceReading]] = field(default_factory=dict)
+    by_current: dict[float, dict[int, list[SequenceReading]]] = field(default_factory=dict)
+
+    def start_over(self) -> None:
+        """An interruption: what was read before it is not evaluated."""
+        self.readings.clear()
+        self.by_current.clear()
+        self.evidence = {}
+        self.soaked_again += 1
+
+
+def measured_points(record: Path) -> list[MeasuredPoint]:
+    """All finished points of a record in their order; raises RecordError."""
+    return gather(read_entries(record, _KINDS))
+
+
+def gather(entries: Iterable[Entry]) -> list[MeasuredPoint]:
+    """The finished points among these entries."""
+    finished: list[MeasuredPoint] = []
+    point: MeasuredPoint | None = None
+    asked: dict[int, dict[str, Any]] = {}
+    for entry in entries:
+        body = entry.body
+        if entry.kind == Kind.MILESTONE and body["by"] == State.RUNNING:
+            point = _milestone(entry, point, finished)
+        elif entry.kind == Kind.INTERRUPTION and point is not None:
+            point.start_over()
+        elif entry.kind == Kind.ACTION and body.get("use", "").startswith(("sequence", _SELF_HEATING)):
+            asked = {entry.seq: dict(body)}
+        elif entry.kind == Kind.OBSERVATION and body["of"] in asked and point is not None:
+            _take(point, asked[body["of"]], body)
+    return finished
+
+
+def _milestone(
+    entry: Entry, point: MeasuredPoint | None, finished: list[MeasuredPoint]
+) -> MeasuredPoint | None:
+    body = entry.body
+    match body["mark"]:
+        case "point_started" if point is None or point.index != body["index"]:
+            return MeasuredPoint(
+                body["index"], body["stage"], body["label"], body["temperature_c"], entry.when_s
+            )
+        case "soaked" | "longest_wait_over" if point is not None:
+            point.evidence = {"demanded": body["demanded"], "reached": body["reached"]}
+        case "point_finished" if point is not None:
+            point.finished_s, point.settled = entry.when_s, body["settled"]
+            finished.append(point)
+            return None
+        case "point_skipped":
+            return None
+    return point
+
+
+def _take(point: MeasuredPoint, action: dict[str, Any], body: Any) -> None:
+    if body["what"] == "resistance" and body["value"] is not None:
+        reading = SequenceReading(body["taken"], body["value"], action["cycle"], action["visit"])
+        use = action["use"]
+        if use == "sequence":
+            point.readings.setdefault(action["channel"], []).append(reading)
+            point.current_ma = action["current_ma"]
+        else:
+            current_ma = float(use.removeprefix(_SELF_HEATING).removesuffix("_ma"))
+            at_current = point.by_current.setdefault(current_ma, {})
+            at_current.setdefault(action["channel"], []).append(reading)

@@ -1,0 +1,166 @@
+"""The night in words: how it ended, and everything that a person must look at before signing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from daemon.journal.entry import Kind
+from daemon.journal.read import Verification
+from daemon.results.calibrate import ItemResult, NightResult
+from daemon.results.numbers import clock, counted, duration, point_name
+from daemon.results.story import Said, Story
+from daemon.states import HALTED, State
+from plans.unroll import Step, measuring_steps
+
+SIMULATED = "SIMULATED — not a calibration"
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """`headline` says it in one sentence, `why` the cause of a halt (or nothing).
+
+    `flags` a person must look at before signing; `notes` are worth knowing and spoil nothing.
+    """
+
+    good: bool
+    headline: str
+    why: str
+    flags: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+
+def judge_night(night: NightResult, story: Story, record: Verification) -> Judgement:
+    """Judge a night from its results, its story and the check of its record."""
+    flags = (
+        *_record_flags(story, record),
+        *_point_flags(night, story),
+        *_identity_flags(story),
+        *_item_flags(night),
+        *_guard_flags(story),
+    )
+    headline, why = _ending(night, story, len(flags))
+    whole = story.phases.state == State.FINISHED and len(night.points) == len(_to_measure(night, story))
+    return Judgement(whole and not flags, headline, why, flags, _notes(night))
+
+
+def _ending(night: NightResult, story: Story, flags: int) -> tuple[str, str]:
+    """The headline, and why it is not a better one."""
+    state, planned, measured = story.phases.state, len(_to_measure(night, story)), len(night.points)
+    flagged = f"{counted(flags, 'thing')} to look at" if flags else "nothing was flagged"
+    rest = f"{measured} of {counted(planned, 'point')} measured, {_brought(night)}; {flagged}."
+    if state == State.FINISHED and measured == planned:
+        return f"Finished: {rest}", ""
+    if state == State.FINISHED:
+        return f"Finished early: {rest}", _ended_early(story)
+    if state in HALTED:
+        return f"Halted: {rest}", _why_halted(story)
+    return f"Not ended: {rest}", f"The record ends while the run was {state}, without a closing entry."
+
+
+def _to_measure(night: NightResult, story: Story) -> list[Step]:
+    """The steps with readings; annealing that was not needed any more is none of them."""
+    marks = (one.body for one in story.of_kind(Kind.MILESTONE))
+    spared = {mark["index"] for mark in marks if mark["mark"] == "annealing_not_needed"}
+    steps = measuring_steps(night.run)
+    return [step for step in steps if step.kind != "anneal" and step.index not in spared]
+
+
+def _notes(night: NightResult) -> tuple[str, ...]:
+    """Residuals smaller than expected are no danger to anyone; one sentence for all thermometers."""
+    small = [item.serial for item in night.items if _only_smaller(item)]
+    if not small:
+        return ()
+    return (
+        f"{', '.join(small)}: chi-squared below its 95 % bounds, the residuals are smaller than the budget "
+        "expects; a random term may be overstated.",
+    )
+
+
+def _only_smaller(item: ItemResult) -> bool:
+    """Whether a chi-squared below its bounds is all that was found."""
+    fit = item.characteristic.fit if item.characteristic is not None else None
+    if fit is None or fit.findings.chi_squared_bounds is None:
+        return False
+    return len(fit.findings.sentences) == 1 and fit.chi_squared < fit.findings.chi_squared_bounds[0]
+
+
+def _brought(night: NightResult) -> str:
+    fitted = sum(item.characteristic is not None for item in night.items)
+    return f"{fitted} of {counted(len(night.items), 'thermometer')} with a characteristic"
+
+
+def _why_halted(story: Story) -> str:
+    """The changes of state since the run last went on: behind a hold that nobody ended stands its cause."""
+    trail: list[Said] = []
+    for one in story.of_kind(Kind.STATE):
+        trail = [] if one.body["to"] == State.RUNNING else [*trail, one]
+    steps = [
+        f"{clock(one.utc_s)} UTC, after {duration(one.when_s)}, {one.body['to']}: {one.body['cause']}."
+        for one in trail
+        if one.body["to"] != State.PARKED
+    ]
+    return " ".join(steps)
+
+
+def _ended_early(story: Story) -> str:
+    ends = [m for m in story.of_kind(Kind.MILESTONE) if m.body["mark"] == "run_ended_early"]
+    return f"{clock(ends[0].utc_s)} UTC: {ends[0].body['reason']}." if ends else ""
+
+
+def _record_flags(story: Story, record: Verification) -> list[str]:
+    flags = []
+    if not record.intact:
+        flags.append(f"The record is not what was written: {record.problem}. Nothing here may be relied on.")
+    if not record.closed:
+        flags.append("The record has no closing entry: the program ended before the run did.")
+    for one in story.of_kind(Kind.INTERRUPTION):
+        flags.append(f"{clock(one.utc_s)} UTC interruption: {one.body['reason']}")
+    for gap in story.gaps:
+        span = f"{clock(story.utc_s(gap.start_s))} to {clock(story.utc_s(gap.end_s))} UTC"
+        flags.append(f"{span}: nobody looked at the source for {duration(gap.end_s - gap.start_s)}.")
+    return flags
+
+
+def _point_flags(night: NightResult, story: Story) -> list[str]:
+    flags = []
+    for point in night.points:
+        name = f"Point {point_name(point.index, point.temperature_c, point.label)}:"
+        if not point.settled:
+            flags.append(
+                f"{name} no equilibrium within its longest wait; it is kept but not used in the fits."
+            )
+        if point.soaked_again:
+            flags.append(f"{name} soaked and read again after an interruption.")
+    finished = {point.index for point in night.points}
+    skipped = {path.index for path in story.phases.points if path.ended == "skipped"}
+    for step in _to_measure(night, story):
+        if step.index not in finished:
+            how = "skipped, no equilibrium" if step.index in skipped else "not measured"
+            flags.append(f"Point {point_name(step.index, step.temperature_c, step.label)}: {how}.")
+    return flags
+
+
+def _identity_flags(story: Story) -> list[str]:
+    doubted = [m.body for m in story.of_kind(Kind.MILESTONE) if m.body["mark"] == "identity_doubted"]
+    return [f"{body['name']} {body['reason']}." for body in doubted]
+
+
+def _item_flags(night: NightResult) -> list[str]:
+    return [f"{item.serial}: {sentence}" for item in night.items for sentence in item_sentences(item)]
+
+
+def item_sentences(item: ItemResult) -> list[str]:
+    """What is to be looked at with one thermometer: its problem, or what the fit found."""
+    if item.characteristic is None:
+        return [f"no characteristic: {item.problem or 'nothing was measured'}."]
+    fit = item.characteristic.fit
+    if _only_smaller(item):
+        return []
+    return [f"{sentence}." for sentence in fit.findings.sentences] if fit is not None else []
+
+
+def _guard_flags(story: Story) -> list[str]:
+    return [
+        f"{clock(one.utc_s)} UTC guard {one.body['guard']}: {one.body['sentence']}"
+        for one in story.of_kind(Kind.VERDICT)
+    ]

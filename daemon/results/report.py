@@ -1,0 +1,106 @@
+"""The report folder of a record: summary page, plots, coefficients, tables, reduced readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from daemon.journal.read import verify
+from daemon.results.calibrate import ItemResult, NightResult, calibrate
+from daemon.results.files import coefficients_json, table_csv
+from daemon.results.item_points import item_points, largest_residual_mk
+from daemon.results.judgement import SIMULATED, judge_night
+from daemon.results.numbers import signed, uncertainty
+from daemon.results.page import summary_page
+from daemon.results.page_items import KINDS, largest_expanded_mk
+from daemon.results.readings import readings_csv
+from daemon.results.story import Story, tell
+
+
+@dataclass(frozen=True, slots=True)
+class ReportSummary:
+    """What was written, in words: the verdict, one line a thermometer, what to look at, and the paths."""
+
+    good: bool
+    simulated: bool
+    verdict: str
+    why: str
+    item_lines: tuple[str, ...]
+    flags: tuple[str, ...]
+    paths: tuple[Path, ...]
+
+    def lines(self) -> list[str]:
+        """Plain text for a terminal."""
+        mark = [SIMULATED] if self.simulated else []
+        why = [self.why] if self.why else []
+        return [*mark, self.verdict, *why, *self.item_lines, *(f"look at: {flag}" for flag in self.flags)]
+
+
+def write_report(record: Path, folder: Path) -> ReportSummary:
+    """Evaluate a record and write its report; the same record gives the same bytes.
+
+    Raises RecordError, PlanError, FittingError (unusable certificate of the reference), OSError.
+    """
+    verification, story, night = verify(record), tell(record), calibrate(record)
+    judgement = judge_night(night, story, verification)
+    folder.mkdir(parents=True, exist_ok=True)
+    night_paths, residuals = _draw(night, story, folder)
+    texts = {
+        "summary.html": summary_page(
+            night, story, verification, judgement, night_paths[0], {s: p[0] for s, p in residuals.items()}
+        ),
+        "coefficients.json": coefficients_json(night, story, verification, judgement),
+        "readings.csv": readings_csv(night, story),
+        **_tables(night),
+    }
+    written = [_write(folder / name, text) for name, text in texts.items()]
+    drawn = [*night_paths, *(path for pair in residuals.values() for path in pair)]
+    return ReportSummary(
+        judgement.good,
+        story.simulated,
+        judgement.headline,
+        judgement.why,
+        tuple(item_line(night, item) for item in night.items),
+        judgement.flags,
+        tuple([*written, *drawn]),
+    )
+
+
+def _draw(
+    night: NightResult, story: Story, folder: Path
+) -> tuple[tuple[Path, Path], dict[str, tuple[Path, Path]]]:
+    # Plotting takes long to import: only whoever wants a report pays for it.
+    from daemon.results.night_plot import draw_night
+    from daemon.results.residual_plot import draw_residuals
+
+    night_paths = draw_night(night.run, story, folder / "night")
+    residuals = {}
+    for item in night.items:
+        if item.characteristic is not None:
+            points, stem = item_points(night, item), folder / f"residuals-{item.serial}"
+            residuals[item.serial] = draw_residuals(
+                item, item.characteristic, points, stem, simulated=story.simulated
+            )
+    return night_paths, residuals
+
+
+def _tables(night: NightResult) -> dict[str, str]:
+    fitted = [(item.serial, item.characteristic) for item in night.items if item.characteristic is not None]
+    return {f"table-{serial}.csv": table_csv(characteristic) for serial, characteristic in fitted}
+
+
+def _write(path: Path, text: str) -> Path:
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return path
+
+
+def item_line(night: NightResult, item: ItemResult) -> str:
+    """One thermometer in one line."""
+    found = item.characteristic
+    if found is None:
+        return f"{item.serial}: no characteristic, {item.problem or 'nothing was measured'}"
+    residual = signed(largest_residual_mk(item_points(night, item)), 2, "mK")
+    return (
+        f"{item.serial}: {KINDS[found.equation.kind]}, R0 shift {signed(item.shift_mk, 2, 'mK')}, "
+        f"largest residual {residual}, U up to {uncertainty(largest_expanded_mk(found))}"
+    )

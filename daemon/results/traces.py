@@ -1,0 +1,115 @@
+"""What was measured over the whole night, as columns for plotting."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from daemon.channels import ChannelFacts
+from daemon.fitting.arrays import FloatArray
+from daemon.journal.entry import Entry
+
+_BAND = (0.1, 4.5)
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One quantity in time: (n,) seconds since the record was opened, (n,) values."""
+
+    when_s: FloatArray
+    value: FloatArray
+
+    def between(self, start_s: float, end_s: float) -> Trace:
+        """The part from `start_s` to `end_s`."""
+        low, high = np.searchsorted(self.when_s, (start_s, end_s))
+        return Trace(self.when_s[low:high], self.value[low:high])
+
+
+@dataclass
+class _Column:
+    when_s: array[float] = field(default_factory=lambda: array("d"))
+    value: array[float] = field(default_factory=lambda: array("d"))
+
+    def add(self, when_s: float, value: float) -> None:
+        self.when_s.append(when_s)
+        self.value.append(value)
+
+    def trace(self) -> Trace:
+        return Trace(np.array(self.when_s), np.array(self.value))
+
+
+class Traces:
+    """Collects observations; only what is a reading becomes a point of a trace."""
+
+    def __init__(self) -> None:
+        self._controller, self._set_point = _Column(), _Column()
+        self._all: dict[int, _Column] = {}
+        self._evaluated: dict[int, _Column] = {}
+
+    def take(self, entry: Entry, when_s: float) -> None:
+        """Take one observation at `when_s`, in s since the record was opened."""
+        body = entry.body
+        if body["what"] == "source":
+            self._look(body, when_s)
+        elif body["what"] == "resistance" and body["value"] is not None:
+            self._all.setdefault(body["channel"], _Column()).add(when_s, body["value"])
+            if body["use"] != "discard":
+                self._evaluated.setdefault(body["channel"], _Column()).add(when_s, body["value"])
+
+    def _look(self, body: Mapping[str, Any], when_s: float) -> None:
+        for column, key in ((self._controller, "temperature_c"), (self._set_point, "set_point_c")):
+            if body[key] is not None:
+                column.add(when_s, body[key])
+
+    @property
+    def controller_c(self) -> Trace:
+        """The controller's display, °C."""
+        return self._controller.trace()
+
+    @property
+    def set_point_c(self) -> Trace:
+        """The set-point read from the controller, °C."""
+        return self._set_point.trace()
+
+    def temperatures_c(self, channels: Mapping[int, ChannelFacts], *, discarded: bool) -> dict[int, Trace]:
+        """Temperature of each channel by its nominal function; resistances no platinum shows are left out."""
+        columns = self._all if discarded else self._evaluated
+        return {c: _celsius(columns[c].trace(), f) for c, f in channels.items() if c in columns}
+
+
+def _celsius(trace: Trace, facts: ChannelFacts) -> Trace:
+    low, high = (part * facts.nominal_ohm for part in _BAND)
+    good = (trace.value >= low) & (trace.value <= high)
+    celsius = np.array([facts.to_celsius(ohm) for ohm in trace.value[good].tolist()])
+    return Trace(trace.when_s[good], celsius)
+
+
+def extremes(trace: Trace, start_s: float, end_s: float, columns: int) -> Trace:
+    """At most two points a column of the picture, its lowest and its highest: no spike is averaged away."""
+    if len(trace.when_s) <= 2 * columns:
+        return trace
+    edges = np.linspace(start_s, end_s, columns + 1)
+    starts = np.unique(np.searchsorted(trace.when_s, edges[:-1]))
+    starts = starts[starts < len(trace.when_s)]
+    kept: set[int] = {0, len(trace.when_s) - 1}
+    for first, last in zip(starts, [*starts[1:], len(trace.when_s)], strict=True):
+        kept |= {first + int(trace.value[first:last].argmin()), first + int(trace.value[first:last].argmax())}
+    chosen = np.array(sorted(kept))
+    return Trace(trace.when_s[chosen], trace.value[chosen])
+
+
+def bundle(traces: list[Trace], start_s: float, end_s: float, columns: int) -> tuple[FloatArray, ...]:
+    """Of all traces in each column that has readings: (m,) times, (m,) lowest, (m,) highest."""
+    lowest, highest = np.full(columns, np.inf), np.full(columns, -np.inf)
+    width_s = (end_s - start_s) / columns
+    for trace in traces:
+        column = np.clip(((trace.when_s - start_s) / width_s).astype(int), 0, columns - 1)
+        np.minimum.at(lowest, column, trace.value)
+        np.maximum.at(highest, column, trace.value)
+    filled = np.isfinite(lowest)
+    middle = start_s + width_s * (np.arange(columns) + 0.5)
+    return middle[filled], lowest[filled], highest[filled]

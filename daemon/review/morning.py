@@ -1,0 +1,98 @@
+"""The morning in one minute: how the night was, every thermometer, what to look at, what is signed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from daemon.fitting.characteristic import Characteristic
+from daemon.journal.read import verify
+from daemon.results.calibrate import NightResult, calibrate
+from daemon.results.judgement import SIMULATED, judge_night
+from daemon.results.numbers import fixed
+from daemon.results.page_items import characteristics_apart_mk
+from daemon.results.report import item_line
+from daemon.results.story import tell
+from daemon.review.acts import state_in_words
+from daemon.review.state import Review
+from daemon.review.words import in_words
+
+
+@dataclass(frozen=True, slots=True)
+class Morning:
+    """Sentences for a terminal; `good` when the night was whole and nothing was flagged."""
+
+    good: bool
+    simulated: bool
+    verdict: str
+    why: str
+    items: tuple[str, ...]
+    both_fits: tuple[str, ...]
+    flags: tuple[str, ...]
+    signed: tuple[str, ...]
+    state: str
+    head: str
+
+    def lines(self) -> list[str]:
+        """Plain text, most important first."""
+        mark = [SIMULATED] if self.simulated else []
+        why = [self.why] if self.why else []
+        flags = [f"look at: {flag}" for flag in self.flags]
+        signed = ["", *(f"signed: {one}" for one in self.signed)] if self.signed else []
+        return [
+            *mark,
+            self.verdict,
+            *why,
+            *self.items,
+            *self.both_fits,
+            *flags,
+            *signed,
+            "",
+            self.state,
+            f"head  {self.head}",
+        ]
+
+    def body(self) -> dict[str, Any]:
+        """The same for programs."""
+        return {key: getattr(self, key) for key in self.__slots__}
+
+
+def look(record: Path) -> Morning:
+    """Evaluate a record for review; raises RecordError, PlanError, FittingError."""
+    checked, story, night = verify(record), tell(record), calibrate(record)
+    judged = judge_night(night, story, checked)
+    return Morning(
+        judged.good,
+        story.simulated,
+        judged.headline,
+        judged.why,
+        tuple(item_line(night, item) for item in night.items),
+        tuple(both_fits(night)),
+        judged.flags,
+        signed_words(night.review),
+        state_in_words(night.review),
+        checked.head,
+    )
+
+
+def signed_words(review: Review) -> tuple[str, ...]:
+    """Every signed entry in words."""
+    return tuple(in_words(entry) for entry in review.history)
+
+
+def both_fits(night: NightResult) -> list[str]:
+    """For each thermometer with excluded points: the fit without and with them."""
+    return [
+        f"{item.serial}: {_beside(found, found.with_excluded)}"
+        for item in night.items
+        if (found := item.characteristic) is not None and found.with_excluded is not None
+    ]
+
+
+def _beside(without: Characteristic, with_them: Characteristic) -> str:
+    return (
+        f"chi-squared {without.chi_squared:.2f} ({without.degrees_of_freedom} degrees of freedom) without "
+        f"the excluded points, {with_them.chi_squared:.2f} ({with_them.degrees_of_freedom}) with them; the "
+        f"two fits are up to {fixed(characteristics_apart_mk(without, with_them), 2, 'mK')} apart"
+    )

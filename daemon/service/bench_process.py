@@ -1,0 +1,165 @@
+"""One bench's run in a process of its own: what breaks here breaks no other bench.
+
+Reads an order and then operator's words from standard input; when that ends, the daemon is gone, and the
+run is halted: nobody could hold or release it any more. Answers stand on standard output as JSON lines.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import fcntl
+import json
+import os
+import sys
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from daemon.feed import Divergence
+from daemon.guardian.keeper import GuardianFailed
+from daemon.journal.journal import Listener
+from daemon.journal.read import RecordError, read_opening
+from daemon.night import Bench, CannotResume, Outcome, Voice, resume_night, run_night
+from daemon.service.guarding import guardian_of
+from daemon.service.orders import Ending, Order, order_of
+from drivers.clock import Clock
+from drivers.errors import InstrumentError
+from plans.errors import PlanError
+from plans.loading import parse_plan
+from plans.run_plan import RunPlan
+
+_PATIENCE_S = 5.0
+_REASONS = (GuardianFailed, InstrumentError, OSError, PlanError, CannotResume, RecordError, Divergence)
+
+
+def main() -> None:
+    """Carry out the order on standard input."""
+    order = order_of(sys.stdin.readline())
+    with Path(order.lock).open("w", encoding="ascii") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            _say(ending=asdict(Ending(False, False, "", "another process runs this bench")))
+            return
+        _say(ending=asdict(_carried_out(order)))
+
+
+def _carried_out(order: Order) -> Ending:
+    run = parse_plan(order.plan, order.bench, order.register)
+    try:
+        with _telling(order, run) as listeners:
+            outcome = _night(order, run, listeners)
+    except (
+        GuardianFailed,
+        InstrumentError,
+        OSError,
+        PlanError,
+        CannotResume,
+        RecordError,
+        Divergence,
+    ) as error:
+        return Ending(_has_begun(order), False, "", f"{_what_it_means(order)} {error}")
+    cause = outcome.cause
+    sentence = f"{cause.guard}: {cause.sentence}" if cause else f"the run is {outcome.state}"
+    summary = _summary(Path(order.record))
+    return Ending(True, outcome.good, str(outcome.state), sentence, summary, outcome.head)
+
+
+def _has_begun(order: Order) -> bool:
+    return Path(order.record).exists()
+
+
+def _what_it_means(order: Order) -> str:
+    if not _has_begun(order):
+        return "Nothing was heated."
+    return "The run broke off: go to the bench and look."
+
+
+def _night(order: Order, run: RunPlan, listeners: Sequence[Listener]) -> Outcome:
+    record = Path(order.record)
+    if run.bench.simulation is None:
+        return _real_night(order, run, record, listeners)
+    from daemon.rehearsal import rehearse, resume_rehearsal
+
+    if order.gap_s is None:
+        return rehearse(run, record, listeners=listeners, pace=order.pace, hand_over=_listen).outcome
+    return resume_rehearsal(run, record, gap_s=order.gap_s, listeners=listeners, hand_over=_listen).outcome
+
+
+def _real_night(order: Order, run: RunPlan, record: Path, listeners: Sequence[Listener]) -> Outcome:
+    keeper = guardian_of(run, record, drill=order.gap_s is None)
+    bench = Bench(Clock(), {}, False, listeners, heart=keeper, said=order.said, hand_over=_listen)
+    try:
+        if order.gap_s is None:
+            return asyncio.run(run_night(run, record, bench))
+        return asyncio.run(resume_night(run, record, bench, order.gap_s))
+    except (InstrumentError, OSError):
+        if not record.exists():
+            keeper.disarm()  # no record, no heat: there is nothing to park
+        raise
+
+
+def _listen(voice: Voice) -> None:
+    """From now on words from the daemon reach the night. Called on the night's own loop."""
+    loop = asyncio.get_running_loop()
+
+    def on_the_loop(number: int, word: str, who: str, reason: str) -> None:
+        _say(number=number, effect=voice(word, who, reason))
+
+    def speak(*word: Any) -> None:
+        loop.call_soon_threadsafe(on_the_loop, *word)
+
+    threading.Thread(target=_read_words, args=(speak,), name="words", daemon=True).start()
+    _say(begun=True)
+
+
+def _read_words(speak: Callable[..., None]) -> None:
+    try:
+        for line in sys.stdin:
+            word = json.loads(line)
+            speak(word["number"], word["word"], word["who"], word["reason"])
+        speak(0, "halt", "the bench's process", "the daemon is gone")
+    except RuntimeError:
+        return  # the night has ended and its loop with it
+
+
+@contextmanager
+def _telling(order: Order, run: RunPlan) -> Iterator[Sequence[Listener]]:
+    if not order.mqtt:
+        yield []
+        return
+    from daemon.telemetry.settings import parse_mqtt_address
+    from daemon.telemetry.telemetry import Telemetry
+
+    opening = None if order.gap_s is None else read_opening(Path(order.record))
+    settings = parse_mqtt_address(order.mqtt, run.bench.name, os.environ)
+    telemetry = Telemetry(settings, Path(order.outbox), opening=opening)
+    try:
+        yield [telemetry.listener]
+    finally:
+        telemetry.close(_PATIENCE_S)
+
+
+def _summary(record: Path) -> list[str]:
+    """The report's own words; a report that fails must not hide how the run ended."""
+    from daemon.results.report import write_report
+
+    try:
+        return write_report(record, record.with_suffix(".report")).lines()
+    except Exception as error:  # noqa: BLE001  the record is whole, only its reading failed
+        return [f"the report could not be written ({type(error).__name__}: {error})"]
+
+
+def _say(**words: object) -> None:
+    # The daemon may be gone; the run does not depend on being heard.
+    try:
+        print(json.dumps(words, ensure_ascii=False), flush=True)
+    except BrokenPipeError:
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  open until the process ends
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,71 @@
+"""The topic tree `ohmvigil/<station>/<bench>/…`, and the JSON schema of each topic.
+
+Nothing here can be said to the daemon: it takes no commands by MQTT and reads back only its own status.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from daemon.telemetry import payloads
+from daemon.telemetry.payloads import Payload
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One message to the broker. A `live` one is worth nothing once there is a newer one of its topic."""
+
+    topic: str
+    payload: str
+    qos: int = 1
+    retain: bool = False
+    live: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """One topic of the tree; `<n>` in its name stands for a number."""
+
+    name: str
+    model: type[Payload]
+    retain: bool = False
+    live: bool = False
+
+    @property
+    def about(self) -> str:
+        """What its messages say, in words."""
+        return (self.model.__doc__ or "").strip()
+
+    def message(self, base: str, payload: Payload, number: int | str = "") -> Message:
+        """The payload as a message under `base`."""
+        topic = f"{base}/{self.name.replace('<n>', str(number)).replace('<role>', str(number))}"
+        return Message(topic, payload.model_dump_json(), 0 if self.live else 1, self.retain, self.live)
+
+
+STATUS = Topic("status", payloads.Status, retain=True)
+RUN = Topic("run", payloads.RunState, retain=True)
+SOURCE = Topic("source", payloads.SourceLook, live=True)
+CHANNEL = Topic("channel/<n>", payloads.ChannelReading, live=True)
+FAULT = Topic("fault/<role>", payloads.Fault, live=True)
+POINT = Topic("point/<n>", payloads.PointProgress, retain=True)
+VERDICT = Topic("verdict", payloads.GuardVerdict)
+EVENT = Topic("event", payloads.Event)
+RESULTS = Topic("results", payloads.Results, retain=True)
+
+TREE = (STATUS, RUN, SOURCE, CHANNEL, FAULT, POINT, VERDICT, EVENT, RESULTS)
+
+
+def schemas() -> dict[str, dict[str, Any]]:
+    """JSON schema (draft 2020-12) of each topic by its name in the tree."""
+    return {topic.name: topic.model.model_json_schema() for topic in TREE}
+
+
+def tree_in_words() -> str:
+    """The tree as a table in Markdown: topic, whether kept by the broker, which are kept offline, meaning."""
+    lines = ["| topic | retained | without broker | says |", "| --- | --- | --- | --- |"]
+    for topic in TREE:
+        kept = "newest" if topic.live else "all"
+        about = " ".join(topic.about.split())
+        lines.append(f"| `{topic.name}` | {'yes' if topic.retain else 'no'} | {kept} | {about} |")
+    return "\n".join(lines)

@@ -1,0 +1,170 @@
+"""When what will happen: a forecast from the plan alone, before anything is switched on.
+
+The model is simple on purpose (ramp, a settling time by kind of source, soak, the reading sequence);
+its figures are those of the simulated sources, furnace: common practice, no source. Only the clock depends
+on them, never a limit.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from plans.run_plan import RunPlan
+from plans.unroll import FinishStep, Step, unroll
+from plans.values import SourceKind
+
+SETTLING_S: dict[SourceKind, float] = {"stirred_bath": 2000.0, "dry_block": 900.0, "furnace": 2700.0}
+COOLING_TIME_CONSTANT_S: dict[SourceKind, float] = {
+    "stirred_bath": 7200.0,
+    "dry_block": 900.0,
+    "furnace": 10800.0,
+}
+CHILLED_BELOW_AMBIENT_K = 5.0
+NEAREST_K = 1.0
+WARMING_S = 20.0
+"""After a change of current readings are discarded for so long. Common practice, no source."""
+HANDS_OFF_ABOVE_K = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One temperature; times in s from the start, temperatures in °C.
+
+    `margin_k`: from here to the tightest highest limit; `attended`: a person must still be there.
+    """
+
+    index: int
+    kind: str
+    label: str
+    from_s: float
+    to_s: float
+    temperature_c: float
+    what: str
+    approach_s: float
+    settle_s: float
+    soak_s: float
+    sequence_s: float
+    margin_k: float
+    attended: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Timetable:
+    """All rows, the whole length, and how long the source is hotter than the coolest-rated head may be."""
+
+    rows: tuple[Row, ...]
+    total_s: float
+    above_head_limit_s: float
+    tightest: str
+
+    def lines(self) -> list[str]:
+        """Plain text, one line a row."""
+        return [_line(row) for row in self.rows] + [f"in all {_clock(self.total_s)} h"]
+
+
+def forecast(run: RunPlan) -> Timetable:
+    """Rows for every step, the finish included."""
+    now_c, now_s = run.bench.ambient_c, 0.0
+    rows: list[Row] = []
+    attended = True
+    for step in unroll(run):
+        row = _row(run, step, now_c, now_s, attended)
+        rows.append(row)
+        now_c, now_s = step.temperature_c, row.to_s
+        attended = attended and not step.temperature_c > run.bench.ambient_c + HANDS_OFF_ABOVE_K
+    return Timetable(tuple(rows), now_s, _above_head_limit_s(run, rows), run.rating.highest.owner)
+
+
+def approach_time_s(run: RunPlan, from_c: float, to_c: float, ramp_k_per_min: float) -> float:
+    """Seconds from one temperature to another: by the ramp, or slower where cooling is only natural."""
+    knee_c = slow_until_c(run, from_c, to_c)
+    if knee_c is not None:
+        slow = min(ramp_k_per_min, cooling_limit(run, from_c))
+        return (from_c - knee_c) / slow * 60.0 + approach_time_s(run, knee_c, to_c, ramp_k_per_min)
+    ramp = min(ramp_k_per_min, run.bench.heat_source.ramp_limit_k_per_min) / 60.0
+    source = run.bench.heat_source
+    chilled = source.minimum_c < run.bench.ambient_c - CHILLED_BELOW_AMBIENT_K
+    if to_c >= from_c or chilled:
+        return abs(to_c - from_c) / ramp
+    constant_s = COOLING_TIME_CONSTANT_S[source.kind]
+    start_k = from_c - run.bench.ambient_c
+    end_k = max(to_c - run.bench.ambient_c, NEAREST_K)
+    knee_k = min(max(ramp * constant_s, end_k), start_k)
+    return max(0.0, start_k - knee_k) / ramp + constant_s * math.log(max(knee_k, end_k) / end_k)
+
+
+def cooling_limit(run: RunPlan, temperature_c: float) -> float:
+    """Fastest cooling in K/min that everything in the source bears from this temperature."""
+    return min(one.cooling_from(temperature_c).value for one in run.thermometers)
+
+
+def slow_until_c(run: RunPlan, from_c: float, to_c: float) -> float | None:
+    """Down to where cooling must be slow on the way from one temperature to a lower one; None: nowhere."""
+    if not to_c < from_c or not cooling_limit(run, from_c) < cooling_limit(run, to_c):
+        return None
+    knee_c = from_c
+    while knee_c > to_c and cooling_limit(run, knee_c) <= cooling_limit(run, from_c):
+        knee_c -= 1.0
+    return max(knee_c, to_c)
+
+
+def sequence_time_s(run: RunPlan, step: Step) -> float:
+    """Seconds of one symmetrical reading sequence through all channels."""
+    if step.kind == "anneal":
+        return 0.0
+    bridge, sequence = run.bench.bridge, step.sequence
+    conversions = sequence.readings_per_visit + sequence.discard_after_switch
+    visits = sequence.cycles * 2 * len(run.channels)
+    once_s = visits * (bridge.settling_s + conversions * bridge.integration_s)
+    return once_s if step.self_heating_ma is None else once_s * 3.0 + 2.0 * visits * WARMING_S
+
+
+def _row(run: RunPlan, step: Step | FinishStep, from_c: float, from_s: float, attended: bool) -> Row:
+    approach_s = approach_time_s(run, from_c, step.temperature_c, step.ramp_k_per_min)
+    read = isinstance(step, Step) and step.kind != "anneal"
+    settle_s = SETTLING_S[run.bench.heat_source.kind] + step.equilibrium.window_s if read else 0.0  # type: ignore[union-attr]
+    soak_s = step.soak_s if isinstance(step, Step) else 0.0
+    sequence_s = sequence_time_s(run, step) if isinstance(step, Step) else 0.0
+    return Row(
+        index=step.index,
+        kind=step.kind,
+        label=step.label,
+        from_s=from_s,
+        to_s=from_s + approach_s + settle_s + soak_s + sequence_s,
+        temperature_c=step.temperature_c,
+        what=_what(run, step),
+        approach_s=approach_s,
+        settle_s=settle_s,
+        soak_s=soak_s,
+        sequence_s=sequence_s,
+        margin_k=run.rating.highest_allowed_c - step.temperature_c,
+        attended=attended,
+    )
+
+
+def _what(run: RunPlan, step: Step | FinishStep) -> str:
+    if isinstance(step, FinishStep):
+        return f"park, heater {run.plan.finish.heater}"
+    if step.kind == "anneal":
+        return f"hold for {step.soak_s / 60.0:g} min, read nothing"
+    second = "" if step.self_heating_ma is None else f", again at {step.self_heating_ma:g} mA"
+    return f"read {len(run.channels)} channels{second}"
+
+
+def _above_head_limit_s(run: RunPlan, rows: list[Row]) -> float:
+    limit_c = min(one.head_maximum_c for one in run.thermometers)
+    return math.fsum(row.to_s - row.from_s for row in rows if row.temperature_c > limit_c)
+
+
+def _line(row: Row) -> str:
+    presence = "stay until it is reached" if row.attended else ""
+    return (
+        f"{_clock(row.from_s)} to {_clock(row.to_s)}  {row.temperature_c:8.2f} °C  "
+        f"{row.margin_k:6.1f} K to the limit  {row.label}: {row.what}  {presence}"
+    ).rstrip()
+
+
+def _clock(seconds: float) -> str:
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60:2d}:{minutes % 60:02d}"

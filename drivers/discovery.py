@@ -1,0 +1,88 @@
+"""What is on the wires: serial ports, VISA resources, and who answers at an address."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeGuard
+
+from drivers.clock import Clock
+from drivers.errors import BadProfile, InstrumentError
+from drivers.registry import find_profile, open_bridge, open_heat_source
+from drivers.roles import Bridge, HeatSource
+
+BY_ID = Path("/dev/serial/by-id")
+
+
+@dataclass(frozen=True, slots=True)
+class SerialPort:
+    """`stable` is the name to write into a bench file; it does not move when others are plugged in."""
+
+    device: str
+    stable: str
+    description: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Who answered the identity question of a profile, or why nobody did."""
+
+    profile: str
+    identity: str
+    fault: str
+
+
+def serial_ports(by_id: Path = BY_ID) -> list[SerialPort]:
+    """Every serial port of this machine, sorted by device."""
+    from serial.tools import list_ports
+
+    stable = _stable_names(by_id)
+    return [
+        SerialPort(
+            port.device, stable.get(str(Path(port.device).resolve()), port.device), port.description or ""
+        )
+        for port in sorted(list_ports.comports(), key=lambda port: port.device)
+    ]
+
+
+def _stable_names(by_id: Path) -> dict[str, str]:
+    if not by_id.is_dir():
+        return {}
+    return {str(link.resolve()): str(link) for link in sorted(by_id.iterdir())}
+
+
+def visa_resources(backend: str = "@py") -> list[str]:
+    """Every VISA resource the backend finds. It may broadcast on the network and take seconds: only
+    when a person asks. Raises BadProfile when the backend is not installed."""
+    import pyvisa
+
+    try:
+        return sorted(pyvisa.ResourceManager(backend).list_resources("?*"))
+    except (OSError, ValueError, pyvisa.Error) as error:
+        raise BadProfile(f"VISA backend {backend}: {error}") from error
+
+
+def open_any(profile: str, address: str, clock: Clock) -> HeatSource | Bridge:
+    """The instrument of a profile or plug-in in whichever role it has; raises BadProfile."""
+    found = find_profile(profile)
+    if found is not None and found.role == "bridge":
+        return open_bridge(profile, address, clock)
+    return open_heat_source(profile, address, clock)
+
+
+def is_bridge(instrument: HeatSource | Bridge) -> TypeGuard[Bridge]:
+    """A profile states its role; a plug-in shows it by what it offers."""
+    return hasattr(instrument, "measure")
+
+
+async def identify(profile: str, address: str, clock: Clock) -> Answer:
+    """Ask the identity question of one profile at an address; nothing else is sent. Raises BadProfile."""
+    instrument = open_any(profile, address, clock)
+    try:
+        return Answer(profile, await instrument.identify(), "")
+    except InstrumentError as error:
+        return Answer(profile, "", str(error))
+    except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
+        return Answer(profile, "", f"{profile}: {type(error).__name__}: {error}")
+    finally:
+        await instrument.close()

@@ -1,0 +1,37 @@
+"""What a link tells about itself: its state, and every byte that passed in either direction."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from enum import StrEnum
+
+
+class LinkState(StrEnum):
+    """`DIRTY` means that what comes next may be the answer to something else."""
+
+    CLOSED = "closed"
+    UP = "up"
+    DIRTY = "dirty"
+    BACKING_OFF = "backing-off"
+
+
+class Event(StrEnum):
+    """What happened on a link."""
+
+    OPEN = "open"
+    SENT = "tx"
+    CAME = "rx"
+    HALT = "halt"
+    TIMEOUT = "timeout"
+    STRAY = "stray"
+    DISTRUST = "distrust"
+    DRAIN = "drain"
+    PROVED = "proved"
+    CANCELLED = "cancelled"
+    LOST = "lost"
+    CLOSE = "close"
+    NOTE = "note"
+
+
+Transcript = Callable[[tuple[float, str, Event, bytes, str]], None]
+"""Receives (monotonic seconds, link, event, bytes, note); must be quick and must not raise."""

@@ -1,0 +1,211 @@
+"""Opens an instrument by profile and address: shipped profiles, own profile files, plug-ins.
+
+A plug-in is an entry point in the group `ohmvigil.drivers`; its name stands where a profile's name
+would, and it is called with a Link and a Clock, never with a raw port, so that what it says and hears
+is recorded too. Nothing is sent before the first call.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from drivers.bridge import ProfileBridge
+from drivers.clock import Clock
+from drivers.errors import BadProfile
+from drivers.heat_source import ProfileHeatSource
+from drivers.link import Link
+from drivers.link_events import Transcript
+from drivers.modbus import TcpFraming
+from drivers.profile import load_profile
+from drivers.profile_model import LinkSettings, Profile, SerialSettings
+from drivers.roles import Bridge, HeatSource
+from drivers.wires.address import Address, parse_address
+from drivers.wires.memory import FarEnd, MemoryWire
+from drivers.wires.wire import Wire
+
+if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
+
+SHIPPED = Path(__file__).parent / "profiles"
+GROUP = "ohmvigil.drivers"
+PLUG_IN_LINK = LinkSettings(
+    ("simulated", "tcp", "serial", "visa"), 1.0, 3.0, 0.0, True, False, b"\n", SerialSettings()
+)
+NO_FAR_ENDS: Mapping[str, FarEnd] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class PlugIn:
+    """One installed plug-in; `fault` says in words why it cannot be used, empty when it can."""
+
+    name: str
+    origin: str
+    fault: str = ""
+
+
+def open_heat_source(
+    profile: str,
+    address: str,
+    clock: Clock,
+    *,
+    far_ends: Mapping[str, FarEnd] = NO_FAR_ENDS,
+    transcript: Transcript | None = None,
+    limits_c: tuple[float, float] | None = None,
+) -> HeatSource:
+    """A heat source by profile name, profile file or plug-in name; raises BadProfile.
+
+    `far_ends` are the simulated instruments behind "simulated:NAME"; `limits_c` narrows the profile's.
+    """
+    return _open("heat-source", profile, address, clock, far_ends, transcript, limits_c)  # type: ignore[no-any-return]
+
+
+def open_bridge(
+    profile: str,
+    address: str,
+    clock: Clock,
+    *,
+    far_ends: Mapping[str, FarEnd] = NO_FAR_ENDS,
+    transcript: Transcript | None = None,
+) -> Bridge:
+    """A bridge by profile name, profile file or plug-in name; raises BadProfile."""
+    return _open("bridge", profile, address, clock, far_ends, transcript, None)  # type: ignore[no-any-return]
+
+
+def shipped_profiles() -> list[str]:
+    """Names of the profiles that come with the program."""
+    return sorted(path.stem for path in SHIPPED.glob("*.toml"))
+
+
+def find_profile(name: str) -> Profile | None:
+    """A shipped profile by name or any profile by path; None when the name is neither."""
+    if name in shipped_profiles():
+        return load_profile(SHIPPED / f"{name}.toml")
+    if name.endswith(".toml"):
+        return load_profile(Path(name))
+    return None
+
+
+def plug_ins() -> list[PlugIn]:
+    """Every installed plug-in, the faulty ones with their error."""
+    return [_try(point) for point in _entry_points()]
+
+
+def _entry_points() -> list[EntryPoint]:
+    from importlib.metadata import entry_points  # takes longer than everything else here
+
+    return sorted(entry_points(group=GROUP), key=lambda point: point.name)
+
+
+def _try(point: EntryPoint) -> PlugIn:
+    try:
+        _load(point)
+    except BadProfile as error:
+        return PlugIn(point.name, point.value, str(error))
+    return PlugIn(point.name, point.value)
+
+
+def _load(point: EntryPoint) -> Any:
+    try:
+        factory = point.load()
+    except Exception as error:  # a foreign module may raise anything on import
+        raise BadProfile(f"plug-in {point.name} ({point.value}): {type(error).__name__}: {error}") from error
+    if not callable(factory):
+        raise BadProfile(f"plug-in {point.name} ({point.value}): is not callable")
+    return factory
+
+
+def _open(
+    role: str,
+    name: str,
+    address: str,
+    clock: Clock,
+    far_ends: Mapping[str, FarEnd],
+    transcript: Transcript | None,
+    limits_c: tuple[float, float] | None,
+) -> Any:
+    place = parse_address(address)
+    profile = find_profile(name)
+    if profile is None:
+        return _open_plug_in(name, place, clock, far_ends, transcript)
+    if profile.role != role:
+        raise BadProfile(f"profile {name} describes a {profile.role}, not a {role}")
+    if place.kind not in profile.link.transports:
+        raise BadProfile(
+            f"profile {name} is not for {place.kind}; it offers {', '.join(profile.link.transports)}"
+        )
+    on_a_bus = profile.link.half_duplex and not isinstance(profile.framing(place.kind), TcpFraming)
+    link = _make_link(place, profile.link, clock, far_ends, transcript, on_a_bus)
+    if role == "bridge":
+        return ProfileBridge(profile, link, place.kind, clock)
+    return ProfileHeatSource(profile, link, place.kind, clock, limits_c)
+
+
+def _open_plug_in(
+    name: str, place: Address, clock: Clock, far_ends: Mapping[str, FarEnd], transcript: Transcript | None
+) -> Any:
+    installed = _entry_points()
+    found = [point for point in installed if point.name == name]
+    if not found:
+        names = ", ".join([*shipped_profiles(), *(point.name for point in installed)])
+        raise BadProfile(f"no profile {name!r}; known: {names}, or a path ending in .toml")
+    factory = _load(found[0])
+    link = _make_link(place, PLUG_IN_LINK, clock, far_ends, transcript, False)
+    try:
+        return factory(link, clock)
+    except Exception as error:  # foreign code must not end the daemon
+        raise BadProfile(f"plug-in {name} ({found[0].value}): {type(error).__name__}: {error}") from error
+
+
+def _make_link(
+    place: Address,
+    settings: LinkSettings,
+    clock: Clock,
+    far_ends: Mapping[str, FarEnd],
+    transcript: Transcript | None,
+    half_duplex: bool,
+) -> Link:
+    """A closed link to an address; it opens at its first exchange. Raises BadProfile."""
+    return Link(
+        _make_wire(place, settings, far_ends),
+        clock,
+        f"{place.kind}:{place.place}",
+        quiet_s=settings.quiet_s,
+        gap_s=settings.gap_s if place.kind == "serial" else 0.0,
+        always_drain=settings.drain,
+        half_duplex=half_duplex,
+        transcript=transcript,
+    )
+
+
+def _make_wire(place: Address, settings: LinkSettings, far_ends: Mapping[str, FarEnd]) -> Wire:
+    match place.kind:
+        case "simulated":
+            if place.place not in far_ends:
+                known = ", ".join(far_ends) or "none"
+                raise BadProfile(f"no simulated instrument is called {place.place!r}; known: {known}")
+            return MemoryWire(far_ends[place.place], fresh_on_reopen=not settings.drain)
+        case "tcp":
+            from drivers.wires.tcp import TcpWire
+
+            return TcpWire(place.place, place.port)
+        case "serial":
+            from drivers.wires.serial import SerialWire
+
+            return SerialWire(place.place, _line(settings.serial, place.options))
+        case _:
+            from drivers.wires.visa import VisaWire
+
+            backend = place.options.get("backend", "@py")
+            return VisaWire(place.place, backend, settings.receive_end, settings.serial)
+
+
+def _line(settings: SerialSettings, options: Mapping[str, str]) -> SerialSettings:
+    return SerialSettings(
+        int(options.get("baud", settings.baud)),
+        int(options.get("bits", settings.bits)),
+        options.get("parity", settings.parity),
+        int(options.get("stop", settings.stop)),
+    )

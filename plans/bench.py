@@ -1,0 +1,148 @@
+"""The bench: heat source, fluid, bridge, uncertainty budget, and the simulation when there is no real one."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from plans.address import Address, is_simulated
+from plans.fluid import Fluid
+from plans.source import HeatSource
+from plans.values import Celsius, FileName, Name, Seconds, Serial, Table, Text
+
+FIRST_YEAR, LAST_YEAR = 2000, 2200
+
+
+class BenchHeader(Table):
+    """[bench]."""
+
+    name: Name
+
+
+class Bridge(Table):
+    """The resistance bridge; `integration_s` is the length of one conversion, used for the forecast."""
+
+    profile: Name
+    address: Address
+    channels: Annotated[int, Field(ge=1, le=96)] = 8
+    settling_s: Seconds = 1.0
+    integration_s: Annotated[float, Field(gt=0.0, le=600.0)] = 1.0
+    calibration_due: date | None = None
+    resistor_due: date | None = None
+
+
+class UncertaintyTerm(Table):
+    """One line of the budget.
+
+    `size`: a half-width, or for a normal term the standard or expanded value that `divisor` belongs to;
+    `shape`: constant, proportional to (t − ambient)/100 K, or (ppm) to the resistance.
+    """
+
+    name: Name
+    size: Annotated[float, Field(ge=0.0, le=1e6)]
+    unit: Literal["mK", "ppm", "ohm"]
+    distribution: Literal["normal", "rectangular", "triangular", "arcsine"]
+    divisor: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
+    degrees_of_freedom: Annotated[float, Field(ge=1.0, le=1e6)] | None = None
+    correlation: Literal["random", "common"] = "common"
+    shape: Literal["constant", "ambient_excess", "resistance"] = "constant"
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _ppm_is_of_resistance(self) -> Self:
+        if (self.unit == "ppm") != (self.shape == "resistance"):
+            raise ValueError('unit = "ppm" and shape = "resistance" go together: write both or neither.')
+        return self
+
+
+class RecordPlace(Table):
+    """Where records are written, relative to the plan's file."""
+
+    folder: FileName = "records"
+
+
+class Truth(Table):
+    """[simulation.truths.SERIAL]: what a simulated thermometer really has; a key left out is drawn or usual.
+
+    `hysteresis_ppm`: half the difference of resistance between coming from above and from below;
+    `shift_ppm`: a lasting change of resistance when first hotter than `shifts_above_c`; `heating_mw_per_k`:
+    its dissipation constant; `insulation_mohm`: at 22 °C (a moist thermometer has little);
+    `shorted_turns`: the share of its wire that is bridged.
+    """
+
+    hysteresis_ppm: Annotated[float, Field(ge=-1000.0, le=1000.0)] = 0.0
+    shift_ppm: Annotated[float, Field(ge=-10_000.0, le=10_000.0)] = 0.0
+    shifts_above_c: Celsius | None = None
+    heating_mw_per_k: Annotated[float, Field(ge=0.1, le=1e6)] | None = None
+    insulation_mohm: Annotated[float, Field(ge=0.001, le=1e6)] | None = None
+    shorted_turns: Annotated[float, Field(ge=0.0, le=0.5)] = 0.0
+
+
+class Simulation(Table):
+    """Present only on a simulated bench."""
+
+    model: Literal["oil_bath", "dry_block", "furnace"]
+    seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 1
+    start_utc: datetime = datetime(2026, 1, 15, 17, 0, tzinfo=UTC)
+    ambient_c: Annotated[float, Field(ge=0.0, le=45.0)] = 22.0
+    faults: tuple[Text, ...] = ()
+    truths: dict[Serial, Truth] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _start_is_utc(self) -> Self:
+        if self.start_utc.utcoffset() != timedelta(0):
+            raise ValueError("start_utc must be given in UTC with a Z at its end, e.g. 2026-01-15T17:00:00Z.")
+        if not FIRST_YEAR <= self.start_utc.year <= LAST_YEAR:
+            raise ValueError(f"start_utc lies in the years {FIRST_YEAR} to {LAST_YEAR}.")
+        return self
+
+
+class Bench(Table):
+    """bench.toml."""
+
+    header: BenchHeader = Field(alias="bench")
+    heat_source: HeatSource
+    fluid: Fluid | None = None
+    bridge: Bridge
+    uncertainty: Annotated[tuple[UncertaintyTerm, ...], Field(min_length=1)]
+    record: RecordPlace = RecordPlace()
+    simulation: Simulation | None = None
+
+    @property
+    def name(self) -> str:
+        """The bench's name."""
+        return self.header.name
+
+    @property
+    def ambient_c(self) -> float:
+        """Room temperature used for forecasts."""
+        return 22.0 if self.simulation is None else self.simulation.ambient_c
+
+    @model_validator(mode="after")
+    def _a_bath_has_a_fluid(self) -> Self:
+        bath = self.heat_source.kind == "stirred_bath"
+        if bath and self.fluid is None:
+            raise ValueError("a stirred bath needs a [fluid] table: take it from the fluid's data sheet.")
+        if not bath and self.fluid is not None:
+            raise ValueError(f"a {self.heat_source.spoken} has no fluid: take the [fluid] table out.")
+        return self
+
+    @model_validator(mode="after")
+    def _all_simulated_or_all_real(self) -> Self:
+        simulated = {is_simulated(self.heat_source.address), is_simulated(self.bridge.address)}
+        if simulated != {self.simulation is not None}:
+            raise ValueError(
+                "a bench is either simulated throughout ([simulation] table, both addresses "
+                '"simulated:...") or real throughout (neither): never heat by a simulated reading.'
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _each_term_once(self) -> Self:
+        names = [term.name for term in self.uncertainty]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"the uncertainty term {twice[0]!r} is given twice and would count twice.")
+        return self

@@ -1,0 +1,87 @@
+"""The command line as a person meets it: help at once, refusals in sentences, exit codes kept."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from daemon.cli import COMMANDS, main
+
+ROOT = Path(__file__).resolve().parents[2]
+EXAMPLES = ROOT / "plans" / "examples"
+HEAVY = ("numpy", "scipy", "matplotlib", "asyncio", "pydantic", "aiomqtt", "pyvisa", "sqlite3", "rich")
+
+
+def test_help_loads_nothing_heavy() -> None:
+    command = [sys.executable, "-X", "importtime", "-m", "daemon", "--help"]
+    loaded = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True).stderr
+    names = {line.rsplit("|", 1)[-1].strip().split(".")[0] for line in loaded.splitlines() if "|" in line}
+    assert names.isdisjoint(HEAVY)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_explains_itself(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([command, "--help"]) == 0
+    assert "--json" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_stands_in_the_readme(command: str) -> None:
+    assert f"`{command}" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_an_unknown_command_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["frobnicate"]) == 2
+    assert "there is no command 'frobnicate'" in capsys.readouterr().err
+
+
+def test_a_too_hot_plan_is_refused_by_check(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(EXAMPLES / "too-hot.toml")]) == 2
+    said = capsys.readouterr().out
+    assert "Point 4 (480 °C)" in said and "may see 450 °C at most" in said and "take the probe out" in said
+
+
+def test_a_too_hot_plan_is_refused_by_run_and_nothing_is_written(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    record = tmp_path / "night.record"
+    assert main(["run", str(EXAMPLES / "too-hot.toml"), "--record", str(record)]) == 2
+    assert "nothing was switched on" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_missing_plan_is_a_sentence(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert main(["check", str(tmp_path / "none.toml")]) == 2
+    assert "none.toml" in capsys.readouterr().err
+
+
+def test_a_loosened_guard_is_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    plan = (EXAMPLES / "short.toml").read_text(encoding="utf-8")
+    for name in ("bench-bath.toml", "register.toml"):
+        (tmp_path / name).write_text((EXAMPLES / name).read_text(encoding="utf-8"), encoding="utf-8")
+    path = tmp_path / "loose.toml"
+    path.write_text(plan + "\n[guards.set_point_readback]\ndifference_k = 5.0\n", encoding="utf-8")
+    assert main(["check", str(path)]) == 2
+    assert "would loosen it" in capsys.readouterr().err
+
+
+def test_guards_are_listed_from_the_code(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["guards", "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert {"over_limit", "set_point_readback", "no_rise"} <= {guard["name"] for guard in listed}
+    assert all(guard["why"] and guard["hazard"] for guard in listed)
+
+
+@pytest.mark.parametrize("text", ["", "this is no database", "SQLite format 3\x00"])
+def test_a_file_that_is_no_record_is_a_sentence(
+    text: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = tmp_path / "broken.record"
+    path.write_text(text, encoding="utf-8")
+    for command in (["verify"], ["export"], ["report"], ["fit"], ["resume"]):
+        assert main([*command, str(path)]) == 2
+        assert "broken.record" in capsys.readouterr().err

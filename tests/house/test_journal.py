@@ -1,0 +1,134 @@
+"""The journal: chained, append-only, honest about what was changed."""
+
+from __future__ import annotations
+
+import asyncio
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from daemon.journal.entry import Kind
+from daemon.journal.journal import continued_journal, new_journal
+from daemon.journal.read import RecordError, read_entries, verify
+from drivers.clock import Clock
+from simulators import virtual_time
+
+START = datetime(2026, 1, 15, 17, 0, tzinfo=UTC)
+
+
+def write(path: Path, count: int = 20) -> str:
+    async def night() -> str:
+        journal = new_journal(path, Clock(START), simulated=True)
+        for number in range(count):
+            journal.append(Kind.MILESTONE, {"mark": "x", "number": number, "by": "running"})
+        journal.close()
+        return journal.head
+
+    return virtual_time.run(night())
+
+
+def forge(path: Path, statement: str) -> None:
+    with sqlite3.connect(path) as connection:
+        connection.executescript("DROP TRIGGER entry_is_never_changed; DROP TRIGGER entry_is_never_deleted;")
+        connection.execute(statement)
+    connection.close()
+
+
+def test_an_untouched_record_is_intact(tmp_path: Path) -> None:
+    head = write(tmp_path / "r")
+    found = verify(tmp_path / "r")
+    assert found.intact and found.entries == 20 and found.head == head
+
+
+@pytest.mark.parametrize(
+    ("statement", "good"),
+    [
+        ("UPDATE entry SET body = replace(body, '7', '8') WHERE seq = 8", 7),
+        ("UPDATE entry SET when_s = when_s + 1 WHERE seq = 5", 4),
+        ("UPDATE entry SET kind = 'verdict' WHERE seq = 3", 2),
+        ("DELETE FROM entry WHERE seq = 11", 10),
+    ],
+)
+def test_a_changed_entry_is_named(tmp_path: Path, statement: str, good: int) -> None:
+    write(tmp_path / "r")
+    forge(tmp_path / "r", statement)
+    found = verify(tmp_path / "r")
+    assert not found.intact and found.entries == good and str(good + 1) in found.problem
+
+
+def test_a_cut_off_end_shows_only_against_the_printed_head(tmp_path: Path) -> None:
+    head = write(tmp_path / "r")
+    forge(tmp_path / "r", "DELETE FROM entry WHERE seq > 15")
+    found = verify(tmp_path / "r")
+    assert found.intact and found.entries == 15 and found.head != head
+
+
+def test_the_database_itself_refuses_changes(tmp_path: Path) -> None:
+    write(tmp_path / "r")
+    connection = sqlite3.connect(tmp_path / "r")
+    for statement in ("UPDATE entry SET body = '{}'", "DELETE FROM entry"):
+        with pytest.raises(sqlite3.IntegrityError, match="never"):
+            connection.execute(statement)
+    connection.close()
+
+
+def test_an_old_record_is_never_overwritten(tmp_path: Path) -> None:
+    write(tmp_path / "r")
+    with pytest.raises(FileExistsError):
+        write(tmp_path / "r")
+
+
+def test_a_continued_record_is_one_chain(tmp_path: Path) -> None:
+    write(tmp_path / "r")
+    before = verify(tmp_path / "r")
+
+    async def go_on() -> None:
+        head = bytes.fromhex(before.head)
+        journal = continued_journal(tmp_path / "r", Clock(START), before.entries, head, simulated=True)
+        journal.append(Kind.INTERRUPTION, {"reason": "test"})
+        journal.close()
+
+    virtual_time.run(go_on())
+    after = verify(tmp_path / "r")
+    assert after.intact and after.entries == before.entries + 1
+
+
+def test_in_real_time_an_entry_is_on_the_disk_once_it_is_committed(tmp_path: Path) -> None:
+    async def night() -> int:
+        journal = new_journal(tmp_path / "r", Clock(), simulated=False)
+        for number in range(50):
+            journal.append(Kind.MILESTONE, {"mark": "x", "number": number, "by": "running"})
+        await journal.committed()
+        seen = sum(1 for _ in read_entries(tmp_path / "r"))
+        journal.close()
+        return seen
+
+    assert asyncio.run(night()) == 50
+
+
+def test_a_number_that_is_no_number_is_never_written(tmp_path: Path) -> None:
+    async def night() -> None:
+        journal = new_journal(tmp_path / "r", Clock(START), simulated=True)
+        try:
+            journal.append(Kind.MILESTONE, {"value": float("nan")})
+        finally:
+            journal.close()
+
+    with pytest.raises(ValueError):
+        virtual_time.run(night())
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.binary(max_size=400))
+def test_arbitrary_bytes_are_refused_as_a_record(
+    data: bytes, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.mktemp("fuzz") / "r"
+    path.write_bytes(data)
+    with pytest.raises(RecordError):
+        verify(path)
+        list(read_entries(path))

@@ -1,0 +1,104 @@
+"""Files that are missing, too large, not text or absurd are refused quickly and in words."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+from plans.errors import PlanError
+from plans.loading import load_plan
+
+EXAMPLES = Path(__file__).parents[2] / "plans" / "examples"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for name in ("overnight.toml", "bench-bath.toml", "register.toml"):
+        shutil.copy(EXAMPLES / name, tmp_path / name)
+    return tmp_path
+
+
+def refusal(path: Path) -> str:
+    with pytest.raises(PlanError) as caught:
+        load_plan(path)
+    return str(caught.value)
+
+
+def test_a_missing_plan_is_named(tmp_path: Path) -> None:
+    assert "there is no such file" in refusal(tmp_path / "nowhere.toml")
+
+
+def test_a_folder_is_not_a_plan(tmp_path: Path) -> None:
+    assert "this is a folder" in refusal(tmp_path)
+
+
+def test_a_device_is_not_a_plan() -> None:
+    assert "device" in refusal(Path("/dev/zero"))
+
+
+def test_a_missing_bench_and_register_are_both_named(folder: Path) -> None:
+    (folder / "bench-bath.toml").unlink()
+    (folder / "register.toml").unlink()
+    text = refusal(folder / "overnight.toml")
+    assert "bench-bath.toml: there is no such file" in text
+    assert "register.toml: there is no such file" in text
+
+
+def test_a_plan_that_names_no_bench_says_so(folder: Path) -> None:
+    path = folder / "overnight.toml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace('bench = "bench-bath.toml"', ""), encoding="utf-8"
+    )
+    assert "[plan] bench: this is missing" in refusal(path)
+
+
+def test_text_that_is_not_utf8_is_refused_with_its_line(folder: Path) -> None:
+    path = folder / "overnight.toml"
+    path.write_bytes(b'# first line\ntitle = "20 \xb0C"\n')
+    assert "line 2 is not UTF-8" in refusal(path)
+
+
+def test_a_byte_order_mark_does_no_harm(folder: Path) -> None:
+    path = folder / "overnight.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    assert load_plan(path).plan.header.title.startswith("Tern Rock")
+
+
+def test_ten_megabytes_are_refused_unread(folder: Path) -> None:
+    path = folder / "overnight.toml"
+    path.write_bytes(b"#" * 10_000_000)
+    assert "larger than 64 KiB" in refusal(path)
+
+
+def test_ten_thousand_points_are_refused_at_once(folder: Path) -> None:
+    path = folder / "overnight.toml"
+    points = "".join(f"[[points]]\ntemperature_c = {n / 100}\n" for n in range(10_000))
+    path.write_text(path.read_text(encoding="utf-8") + points, encoding="utf-8")
+    before = time.process_time()
+    assert "larger than 64 KiB" in refusal(path)
+    assert time.process_time() - before < 0.5
+
+
+def test_more_points_than_a_run_may_have_are_counted(folder: Path) -> None:
+    path = folder / "overnight.toml"
+    points = "".join(f"[[points]]\ntemperature_c = {n / 10}\n" for n in range(1000))
+    path.write_text(path.read_text(encoding="utf-8") + points, encoding="utf-8")
+    text = refusal(path)
+    assert "1007 entries" in text
+    assert "at most 200" in text
+
+
+@pytest.mark.parametrize("depth", [9, 2000, 30_000])
+def test_deep_nesting_is_refused(folder: Path, depth: int) -> None:
+    path = folder / "overnight.toml"
+    path.write_text("deep = " + "[" * depth + "]" * depth, encoding="utf-8")
+    assert "nested more than 8 deep" in refusal(path)
+
+
+def test_deep_tables_are_refused(folder: Path) -> None:
+    path = folder / "overnight.toml"
+    path.write_text("[" + ".".join("a" * 300) + "]\nkey = 1\n", encoding="utf-8")
+    assert "nested more than 8 deep" in refusal(path)

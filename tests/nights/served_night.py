@@ -1,0 +1,65 @@
+"""A night whose instruments hang on real sockets and pseudo-terminals, many times faster than life."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from daemon.night import Bench, Outcome, run_night
+from daemon.rehearsal import make_scene, simulation_of
+from daemon.results.calibrate import calibrate
+from drivers.clock import ScaledClock
+from plans.loading import parse_plan
+from plans.run_plan import RunPlan
+from simulators.served import served
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """What carries source and bridge (tcp or pty), and whether the bridge is spoken to through PyVISA."""
+
+    source: str
+    bridge: str
+    bridge_through_visa: bool = False
+
+
+async def night_over_wires(run: RunPlan, record: Path, wiring: Wiring, factor: float) -> Outcome:
+    """Run a simulated plan on its bench served on wires, `factor` times faster than life."""
+    scene = make_scene(run, on_serial_line=wiring.source == "pty")
+    carriers = {"source": wiring.source, "bridge": wiring.bridge}
+    async with served(scene, carriers, factor) as addresses:
+        if wiring.bridge_through_visa:
+            addresses["bridge"] = through_visa(addresses["bridge"])
+        clock = ScaledClock(factor, simulation_of(run).start_utc)
+        return await run_night(with_addresses(run, addresses), record, Bench(clock, {}, simulated=False))
+
+
+def with_addresses(run: RunPlan, addresses: Mapping[str, str]) -> RunPlan:
+    """The same plan on a bench that is real for all it knows."""
+    bench, _, _ = run.texts.bench.partition("\n[simulation]")
+    for name, address in addresses.items():
+        bench = bench.replace(f"simulated:{name}", address)
+    return parse_plan(run.texts.plan, bench, run.texts.register)
+
+
+def through_visa(address: str) -> str:
+    """The VISA resource of a socket or a serial port."""
+    place = address.partition("?")[0]
+    if place.startswith("tcp://"):
+        host, port = place.removeprefix("tcp://").split(":")
+        return f"visa:TCPIP::{host}::{port}::SOCKET?backend=@py"
+    return f"visa:ASRL{place.removeprefix('serial:')}::INSTR?backend=@py"
+
+
+def differences_mk(first: Path, second: Path) -> dict[tuple[str, int], float]:
+    """Item minus reference in one record less the same in another, in mK, by serial and point."""
+    return {
+        (item.serial, one.index): 1e3
+        * (
+            (one.resistance_ohm - other.resistance_ohm) / one.sensitivity_ohm_per_k
+            - (one.temperature_c - other.temperature_c)
+        )
+        for item, same in zip(calibrate(first).items, calibrate(second).items, strict=True)
+        for one, other in zip(item.points, same.points, strict=True)
+    }

@@ -1,0 +1,84 @@
+"""What was put into simulated thermometers is found again, within the uncertainty that is stated with it."""
+
+from __future__ import annotations
+
+import pytest
+
+from daemon.rehearsal import rehearse
+from daemon.results.calibrate import ItemResult, calibrate
+from plans.loading import load_plan, parse_plan
+from tests.nights.rehearsed import EXAMPLES, RehearsedNight
+
+HYSTERESIS_PPM, SHIFT_PPM, HEATING_MW_PER_K = 20.0, 40.0, 12.0
+TRUTHS = f"""
+[simulation.truths.TR-IPRT-11]
+hysteresis_ppm = {HYSTERESIS_PPM}
+
+[simulation.truths.TR-IPRT-12]
+shift_ppm = {SHIFT_PPM}
+shifts_above_c = 130.0
+heating_mw_per_k = {HEATING_MW_PER_K}
+"""
+POINTS = """
+[[points]]
+temperature_c = 80.0
+self_heating_ma = 0.5
+
+[[points]]
+temperature_c = 140.0
+
+[[points]]
+temperature_c = 80.0
+"""
+ALPHA = 3.9083e-3  # IEC 60751, slope at 0 °C over R0
+
+
+@pytest.fixture(scope="module")
+def night(tmp_path_factory: pytest.TempPathFactory) -> RehearsedNight:
+    """0, 80, 140, 80, 0 °C with three thermometers that have something to find."""
+    texts = load_plan(EXAMPLES / "short.toml").texts
+    items = '[[items]]\nserial = "TR-IPRT-12"\nchannel = 4\n\n[defaults]'
+    head, tail = texts.plan.replace("ascending", "up_and_down").split("[[points]]\ntemperature_c = 40.0\n")
+    plan = head.replace("[defaults]", items) + POINTS + tail
+    run = parse_plan(plan, texts.bench + TRUTHS, texts.register)
+    record = tmp_path_factory.mktemp("truth") / "night.record"
+    return RehearsedNight(run, record, rehearse(run, record))
+
+
+def item(night: RehearsedNight, serial: str) -> ItemResult:
+    return calibrate(night.record).item(serial)
+
+
+def test_hysteresis_is_found_within_the_scatter_of_two_points(night: RehearsedNight) -> None:
+    found = item(night, "TR-IPRT-11")
+    (one,) = found.hysteresis
+    reduced = found.points[1]
+    true_mk = 1e-3 * HYSTERESIS_PPM * reduced.resistance_ohm / reduced.sensitivity_ohm_per_k
+    # What the bath overshoots on arrival, up to 2 K of the simulated play of 20 K on either side, takes a
+    # part of it back before anything is read.
+    assert 0.8 * true_mk - 2.0 * one.standard_mk < one.half_difference_mk < true_mk + 2.0 * one.standard_mk
+    assert one.standard_mk < 1.0
+
+
+def test_a_thermometer_without_hysteresis_shows_none(night: RehearsedNight) -> None:
+    (one,) = item(night, "TR-CHK-31").hysteresis
+    assert abs(one.half_difference_mk) < 2.0 * one.standard_mk
+
+
+def test_the_shift_of_r0_is_found_within_its_uncertainty(night: RehearsedNight) -> None:
+    found = item(night, "TR-IPRT-12")
+    assert found.shift_mk is not None
+    true_mk = 1e-3 * SHIFT_PPM / ALPHA
+    assert found.shift_mk == pytest.approx(true_mk, abs=2.0 * found.shift_standard_mk)
+    assert found.shift_standard_mk < 1.0
+
+
+def test_self_heating_is_found_within_its_uncertainty(night: RehearsedNight) -> None:
+    for serial in ("TR-IPRT-11", "TR-IPRT-12"):
+        (one,) = item(night, serial).self_heating
+        truth = night.rehearsal.scene.truth(serial).truth
+        true_mk = 1e3 * truth.self_heating_k(truth.resistance_ohm(80.0), one.current_ma)
+        assert (one.current_ma, one.second_current_ma) == (1.0, 0.5)
+        assert one.heating_mk == pytest.approx(true_mk, abs=3.0 * one.standard_mk)
+        assert one.standard_mk < 1.5
+        assert one.zero_power_standard_ohm > 0.0

@@ -1,0 +1,131 @@
+"""Killed in the middle of the night: the record holds, the run goes on or is parked, never guessed."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from daemon.journal.entry import Kind
+from daemon.journal.read import read_entries, verify
+from daemon.night import CannotResume
+from daemon.rehearsal import rehearse, resume_rehearsal
+from daemon.results.calibrate import calibrate
+from daemon.states import State
+from plans.loading import load_plan, parse_plan
+from tests.nights.rehearsed import EXAMPLES, RehearsedNight
+
+ROOT = Path(__file__).resolve().parents[2]
+_NIGHT = """
+import sys
+from pathlib import Path
+from daemon.rehearsal import rehearse
+from plans.loading import load_plan
+def listen(entry):
+    if entry.seq == int(sys.argv[3]):
+        import os, signal
+        os.kill(os.getpid(), signal.SIGKILL)
+rehearse(load_plan(Path(sys.argv[1])), Path(sys.argv[2]), listeners=[listen])
+"""
+CONTINUE = '\n[resume]\npolicy = "continue"\nmaximum_gap_s = 120\n'
+
+
+def killed(tmp_path: Path, plan: str, at_entry: int) -> Path:
+    """A record whose writer was killed at that entry."""
+    record = tmp_path / "night.record"
+    words = [sys.executable, "-c", _NIGHT, plan, str(record), str(at_entry)]
+    done = subprocess.run(words, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False)
+    assert done.returncode == -signal.SIGKILL
+    return record
+
+
+def continuing(folder: Path, *more_points_c: float) -> Path:
+    """The short example, with more points, and with leave to continue after a gap."""
+    for name in ("bench-bath.toml", "register.toml"):
+        (folder / name).write_text((EXAMPLES / name).read_text("utf-8"), "utf-8")
+    points = "".join(f"\n[[points]]\ntemperature_c = {point_c}\n" for point_c in more_points_c)
+    path = folder / "plan.toml"
+    path.write_text((EXAMPLES / "short.toml").read_text("utf-8") + points + CONTINUE, "utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> RehearsedNight:
+    """Six points, never interrupted."""
+    folder = tmp_path_factory.mktemp("undisturbed")
+    run = load_plan(continuing(folder, 70.0, 100.0, 120.0))
+    return RehearsedNight(run, folder / "night.record", rehearse(run, folder / "night.record"))
+
+
+@pytest.mark.parametrize("share", [0.05, 0.3, 0.5, 0.75, 0.97])
+def test_a_killed_night_resumes_to_the_same_coefficients(
+    undisturbed: RehearsedNight, tmp_path: Path, share: float
+) -> None:
+    plan = continuing(tmp_path, 70.0, 100.0, 120.0)
+    record = killed(tmp_path, str(plan), int(share * undisturbed.rehearsal.outcome.entries))
+    before = verify(record)
+    assert before.intact and not before.closed
+
+    outcome = resume_rehearsal(load_plan(plan), record, gap_s=60.0).outcome
+    assert outcome.state is State.FINISHED
+
+    after = verify(record)
+    assert after.intact and after.closed and after.entries > before.entries
+    resumed = calibrate(record)
+    for item in calibrate(undisturbed.record).items:
+        again = resumed.item(item.serial).characteristic
+        assert item.characteristic is not None and again is not None
+        low_c = max(item.characteristic.range_c[0], again.range_c[0])
+        high_c = min(item.characteristic.range_c[1], again.range_c[1])
+        grid = np.linspace(low_c + 0.01, high_c - 0.01, 21)
+        moved_k = again.temperature_c(item.characteristic.resistance_ohm(grid)) - grid
+        assert np.max(np.abs(moved_k)) < 1.5e-3  # other bridge noise and bath ripple at the re-soaked points
+
+
+def test_the_gap_stands_in_the_record(tmp_path: Path) -> None:
+    plan = continuing(tmp_path)
+    record = killed(tmp_path, str(plan), 9000)
+    resume_rehearsal(load_plan(plan), record, gap_s=90.0)
+    (gap,) = [e for e in read_entries(record, frozenset({Kind.INTERRUPTION}))]
+    assert gap.body["gap_s"] == 90.0 and "90 s" in gap.body["reason"]
+
+
+def test_without_leave_to_continue_it_is_parked(tmp_path: Path) -> None:
+    plan = EXAMPLES / "short.toml"
+    record = killed(tmp_path, str(plan), 9000)
+    assert resume_rehearsal(load_plan(plan), record, gap_s=30.0).outcome.state is State.PARKED
+
+
+def test_after_too_long_a_gap_it_is_parked(tmp_path: Path) -> None:
+    plan = continuing(tmp_path)
+    record = killed(tmp_path, str(plan), 9000)
+    assert resume_rehearsal(load_plan(plan), record, gap_s=500.0).outcome.state is State.PARKED
+
+
+def test_a_halted_run_is_never_resumed(tmp_path: Path) -> None:
+    plan = EXAMPLES / "short.toml"
+    record = killed(tmp_path, str(plan), 9000)
+    run = load_plan(plan)
+    resume_rehearsal(run, record, gap_s=30.0)
+    with pytest.raises(CannotResume, match="never resumed"):
+        resume_rehearsal(run, record, gap_s=30.0)
+
+
+def test_a_changed_plan_is_not_taken_for_the_recorded_one(tmp_path: Path) -> None:
+    from daemon.feed import Divergence
+
+    plan = continuing(tmp_path)
+    record = killed(tmp_path, str(plan), 9000)
+    run = load_plan(plan)
+    other = parse_plan(
+        run.texts.plan.replace("ramp_k_per_min = 2.0", "ramp_k_per_min = 1.5", 1),
+        run.texts.bench,
+        run.texts.register,
+    )
+    with pytest.raises(Divergence, match="recorded was"):
+        resume_rehearsal(other, record, gap_s=30.0)

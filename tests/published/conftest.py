@@ -1,0 +1,26 @@
+"""Published figures as data files; numbers are kept as text there so that no digit is lost."""
+
+from __future__ import annotations
+
+import csv
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+_DATA = Path(__file__).parent / "data"
+
+
+@pytest.fixture(scope="session")
+def published() -> Callable[[str], Any]:
+    """Read a data file: TOML as a dict, CSV as a list of dicts by column."""
+
+    def read(name: str) -> Any:
+        text = (_DATA / name).read_text(encoding="utf-8")
+        if name.endswith(".toml"):
+            return tomllib.loads(text)
+        return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+
+    return read
