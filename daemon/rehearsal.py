@@ -252,7 +252,8 @@ def _place(run: RunPlan) -> Place:
 
 def _half_width_mk(run: RunPlan, shape: str) -> float:
     terms = (t for t in run.bench.uncertainty if t.shape == shape and t.unit == "mK")
-    return sum(t.size for t in terms if "uniformity" in t.name or "stem" in t.name)
+    # One rectangular draw with the variance of all of them: their plain sum would be wider than the budget.
+    return math.hypot(*(t.size for t in terms if "uniformity" in t.name or "stem" in t.name))
 
 
 def _standard_mk(term: UncertaintyTerm) -> float:

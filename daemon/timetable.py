@@ -63,13 +63,13 @@ class Timetable:
         return [_line(row) for row in self.rows] + [f"in all {_clock(self.total_s)} h"]
 
 
-def forecast(run: RunPlan) -> Timetable:
-    """Rows for every step, the finish included."""
+def forecast(run: RunPlan, settling_s: float | None = None) -> Timetable:
+    """Rows for every step, the finish included; `settling_s`: until rest at each point, when known."""
     now_c, now_s = run.bench.ambient_c, 0.0
     rows: list[Row] = []
     attended = True
     for step in unroll(run):
-        row = _row(run, step, now_c, now_s, attended)
+        row = _row(run, step, now_c, now_s, attended, settling_s)
         rows.append(row)
         now_c, now_s = step.temperature_c, row.to_s
         attended = attended and not step.temperature_c > run.bench.ambient_c + HANDS_OFF_ABOVE_K
@@ -120,10 +120,11 @@ def sequence_time_s(run: RunPlan, step: Step) -> float:
     return once_s if step.self_heating_ma is None else once_s * 3.0 + 2.0 * visits * WARMING_S
 
 
-def _row(run: RunPlan, step: Step | FinishStep, from_c: float, from_s: float, attended: bool) -> Row:
+def _row(
+    run: RunPlan, step: Step | FinishStep, from_c: float, from_s: float, attended: bool, known_s: float | None
+) -> Row:
     approach_s = approach_time_s(run, from_c, step.temperature_c, step.ramp_k_per_min)
-    read = isinstance(step, Step) and step.kind != "anneal"
-    settle_s = SETTLING_S[run.bench.heat_source.kind] + step.equilibrium.window_s if read else 0.0  # type: ignore[union-attr]
+    settle_s = _settle_s(run, step, known_s)
     soak_s = step.soak_s if isinstance(step, Step) else 0.0
     sequence_s = sequence_time_s(run, step) if isinstance(step, Step) else 0.0
     return Row(
@@ -141,6 +142,13 @@ def _row(run: RunPlan, step: Step | FinishStep, from_c: float, from_s: float, at
         margin_k=run.rating.highest_allowed_c - step.temperature_c,
         attended=attended,
     )
+
+
+def _settle_s(run: RunPlan, step: Step | FinishStep, known_s: float | None) -> float:
+    if isinstance(step, FinishStep) or step.kind == "anneal":
+        return 0.0
+    usual_s = SETTLING_S[run.bench.heat_source.kind] + step.equilibrium.window_s
+    return usual_s if known_s is None else known_s
 
 
 def _what(run: RunPlan, step: Step | FinishStep) -> str:

@@ -83,7 +83,7 @@ class Truth(Table):
 class Simulation(Table):
     """Present only on a simulated bench."""
 
-    model: Literal["oil_bath", "dry_block", "furnace"]
+    model: Literal["oil_bath", "wide_bath", "dry_block", "furnace"]
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 1
     start_utc: datetime = datetime(2026, 1, 15, 17, 0, tzinfo=UTC)
     ambient_c: Annotated[float, Field(ge=0.0, le=45.0)] = 22.0

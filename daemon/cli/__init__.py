@@ -10,6 +10,7 @@ from typing import NoReturn
 
 COMMANDS = {
     "check": ("check", "judge a plan before any heat; print the night as a timetable"),
+    "plan": ("plan", "make a commented plan from a few answers, fitted to every rating"),
     "run": ("run", "run a plan on its bench (a simulated bench runs in simulated time)"),
     "rehearse": ("rehearse", "run a plan on simulated instruments, with the faults asked for"),
     "resume": ("resume", "go on with an interrupted run"),

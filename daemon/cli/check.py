@@ -9,6 +9,7 @@ from pathlib import Path
 from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import finding_body, plan_or_refusal
 from daemon.cli.say import hours, say_json
+from daemon.history.settling import settled_before
 from daemon.precheck import precheck
 from daemon.timetable import Timetable, forecast
 from plans.run_plan import RunPlan
@@ -17,6 +18,12 @@ from plans.run_plan import RunPlan
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of this command."""
     parser.add_argument("plan", type=Path, help="the run plan (TOML)")
+    parser.add_argument(
+        "--plot", type=Path, metavar="STEM", help="also draw the night: STEM.svg and STEM.png"
+    )
+    parser.add_argument(
+        "--records", type=Path, help="records of this bench, for the forecast (default: where it writes them)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -24,12 +31,21 @@ def run(args: argparse.Namespace) -> int:
     plan = plan_or_refusal(args.plan, as_json=args.json)
     if isinstance(plan, int):
         return plan
-    report, timetable = precheck(plan), forecast(plan)
+    before = settled_before(args.records or args.plan.parent / plan.bench.record.folder, plan)
+    report, timetable = precheck(plan), forecast(plan, before.median_s if before is not None else None)
+    if args.plot is not None:
+        from daemon.history.night_ahead import draw_timetable
+
+        draw_timetable(plan, timetable, args.plot)
     if args.json:
         findings = [finding_body(finding) for finding in report.findings]
         say_json({"refused": report.refused, "findings": findings, "timetable": asdict(timetable)})
     else:
         _print(plan, timetable)
+        if before is not None:
+            rest = f"{before.points} points in {before.runs} run{'s' if before.runs != 1 else ''}"
+            took = hours(before.median_s)
+            print(f"This bench came to rest {took} after its ramp ({rest}); forecast by that.")
         for title, found in (
             ("REFUSED", report.refusals),
             ("CAUTION", report.cautions),

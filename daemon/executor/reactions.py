@@ -90,15 +90,16 @@ class Reactions:
                 commanded_s = seen.when_s if confirmed else -math.inf
             yield from advice.say(seen.temperature_c)
             yield from stuck.say(seen)
-            known = self._script.reference_channel in watching.temperatures_c or seen.set_point_c is not None
-            cool = known and is_cool(self._script, seen.temperature_c)
-            first = (first or seen) if cool else None
+            answers = seen.set_point_c is not None
+            # A source that comes back with its power may heat again: its rest counts only while it answers.
+            first = (first or seen) if answers and is_cool(self._script, seen.temperature_c) else None
             stays = rests(first, seen) if first is not None else None
-            if stays and seen.set_point_c is not None:
+            if stays:
                 yield Mark("cut_and_cool", {"temperature_c": round(seen.temperature_c, 2)})
                 return
             first = seen if stays is False else first
             if seen.when_s - started_s > LONGEST_CUT_S:
+                known = answers or self._script.reference_channel in watching.temperatures_c
                 raise GivenUp(_why_given_up(seen, known))
             yield from watching.scan(self._script.scan_current_ma)
             yield Wait(_BETWEEN_LOOKS_S)
@@ -113,7 +114,8 @@ class Reactions:
         answers: list[Observation] = []
         if source.heater_switch:
             answers.append((yield SwitchHeater(False)))
-        if seen is None:
+        if seen is None or seen.set_point_c is None:
+            # An unknown set-point may be lower than parking, so it is left while the switch does the work.
             if not source.heater_switch:
                 yield WriteSetPoint(source.parking_c)
             return False
@@ -121,7 +123,7 @@ class Reactions:
         if source.heater_switch and not source.can_ramp:
             low_c = max(low_c, seen.temperature_c)
         low_c = round(max(source.minimum_c, min(low_c, seen.temperature_c)), 2)
-        if seen.set_point_c is None or seen.set_point_c > low_c:
+        if seen.set_point_c > low_c:
             answers.append((yield WriteSetPoint(low_c)))
         return not any(isinstance(answer, Failed) for answer in answers)
 

@@ -17,6 +17,7 @@ from daemon.precheck.guardian import guardian
 from daemon.precheck.head import heads
 from daemon.precheck.heat import metals, too_hot
 from daemon.precheck.immersion import immersion
+from daemon.precheck.inspections import inspections
 from daemon.precheck.quality import length, quality
 from daemon.precheck.rates import rates, shock
 from daemon.precheck.standing import standing
@@ -43,5 +44,5 @@ def _all(run: RunPlan, today: date | None) -> Iterator[Finding]:
     yield from cut_out(run, today)
     yield from calibrations(run, today, total_s)
     yield from length(total_s)
-    for check in (immersion, metals, cryogen, quality, guardian, standing):
+    for check in (immersion, inspections, metals, cryogen, quality, guardian, standing):
         yield from check(run)

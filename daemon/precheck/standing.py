@@ -48,6 +48,13 @@ def _protection(run: RunPlan) -> Iterator[Finding]:
             "No contactor is fitted: a stuck relay is not protected by this program.",
             "Have one fitted in the heater's supply, or rely on the cut-out alone and know it.",
         )
+    else:
+        yield Finding(
+            "contactor",
+            "caution",
+            "A contactor is fitted, but this program cannot open it: a stuck relay is not protected by it.",
+            "See that the cut-out opens the contactor, and that a person can.",
+        )
     if source.power_return == "unknown":
         yield Finding(
             "power return",

@@ -136,7 +136,12 @@ FURNACE = Constants(
     starts_heating=False,
 )
 
-MODELS = {"oil_bath": OIL_BATH, "dry_block": DRY_BLOCK, "furnace": FURNACE}
+# usable from -45 °C to 260 °C: the same tank with a colder coolant and a stronger heater
+WIDE_BATH = replace(
+    OIL_BATH, coolant_c=-75.0, coolant_w_per_k=25.0, coolant_limit_w=900.0, power_w=2000.0, cut_out_c=285.0
+)
+
+MODELS = {"oil_bath": OIL_BATH, "wide_bath": WIDE_BATH, "dry_block": DRY_BLOCK, "furnace": FURNACE}
 
 SCATTERED = (
     "heater_j_per_k",

@@ -146,9 +146,10 @@ def test_a_salt_bath_is_never_left_alone() -> None:
     assert "unattended" in found(report("short.toml", salt).refusals, "salt")
 
 
-def test_a_bench_without_contactor_is_told_what_that_means() -> None:
-    text = found(report("short.toml", {"contactor = true": "contactor = false"}).cautions, "contactor")
-    assert "a stuck relay is not protected by this program" in text
+@pytest.mark.parametrize("fitted", ["true", "false"])
+def test_a_stuck_relay_is_not_protected_with_or_without_a_contactor(fitted: str) -> None:
+    text = found(report("short.toml", {"contactor = true": f"contactor = {fitted}"}).cautions, "contactor")
+    assert "a stuck relay is not protected by" in text
 
 
 def test_an_unknown_power_return_is_taken_for_heating_again() -> None:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from daemon.precheck import precheck
+from daemon.precheck.inspections import leak_mk
+from plans.errors import PlanError
 from plans.loading import load_plan, parse_plan
 from plans.run_plan import RunPlan
 
@@ -30,3 +34,37 @@ def test_a_criterion_tighter_than_the_source_was_seen_to_reach_is_flagged() -> N
 
 def test_the_usual_criterion_is_not_flagged() -> None:
     assert sentences(load_plan(EXAMPLES / "overnight.toml"), "criterion") == []
+
+
+INSPECTED = """
+[[inspections]]
+serial = "TR-IPRT-11"
+by = "M. Tern"
+on = 2026-01-15
+insulation_mohm = {mohm}
+"""
+
+
+def test_a_hundred_megohms_beside_a_hundred_ohms_cost_a_quarter_of_a_millikelvin() -> None:
+    assert leak_mk(100.0, 100.0, 0.0) == pytest.approx(0.256, abs=0.001)
+    assert leak_mk(100.0, 100.0, 420.0) == pytest.approx(1.9, abs=0.1)
+    assert leak_mk(100.0, 10.0, 0.0) == pytest.approx(10.0 * leak_mk(100.0, 100.0, 0.0))
+
+
+def test_poor_insulation_is_a_caution_with_its_meaning() -> None:
+    findings = precheck(with_plan("short.toml", INSPECTED.format(mohm=8.0))).cautions
+    found = [f for f in findings if f.check == "insulation"]
+    assert "TR-IPRT-11: 8 MΩ at 100 V (M. Tern, 2026-01-15)" in found[0].sentence
+    assert "costs 3.2 mK at 0 °C" in found[0].sentence and "dry it" in found[0].remedy
+    assert "No insulation resistance is written down for TR-CHK-31" in found[1].sentence
+
+
+def test_good_insulation_is_noted_and_no_caution() -> None:
+    findings = precheck(with_plan("short.toml", INSPECTED.format(mohm=500.0))).findings
+    (good,) = [f for f in findings if f.check == "insulation" and "500 MΩ" in f.sentence]
+    assert good.severity == "info" and good.remedy == ""
+
+
+def test_an_inspection_of_a_thermometer_that_is_not_there_is_refused() -> None:
+    with pytest.raises(PlanError, match="this thermometer is not in this run"):
+        with_plan("short.toml", INSPECTED.format(mohm=500.0).replace("IPRT-11", "IPRT-12"))

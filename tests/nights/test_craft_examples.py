@@ -1,0 +1,36 @@
+"""Every example night comes to its end, and its results hold against the truth that the fit never saw."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from daemon.precheck import precheck
+from daemon.results.calibrate import calibrate
+from plans.loading import load_plan
+from tests.nights.rehearsed import EXAMPLES, RehearsedNight, rehearsed
+from tests.nights.test_whole_night import worst_ratio
+
+NIGHTS = ("iprt-bath.toml", "semi-wide.toml", "sprt-bath.toml", "furnace.toml")
+
+
+@pytest.fixture(scope="module", params=NIGHTS)
+def example(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> RehearsedNight:
+    return rehearsed(request.param, tmp_path_factory.mktemp("example") / "night.record")
+
+
+def test_its_results_hold_at_every_temperature(example: RehearsedNight) -> None:
+    assert example.rehearsal.outcome.good and example.rehearsal.outcome.cause is None
+    items = calibrate(example.record).items
+    assert all(point.settled for item in items for point in item.points)
+    assert worst_ratio(example) < 1.0
+    for serial, probe in example.rehearsal.scene.probes.items():
+        assert probe.highest_c < example.run.thermometer(serial).maximum.value
+
+
+@pytest.mark.parametrize(
+    "name", sorted(path.name for path in EXAMPLES.glob("*.toml") if "[[points]]" in path.read_text())
+)
+def test_every_example_plan_may_be_run_but_the_one_made_to_be_refused(name: str) -> None:
+    assert precheck(load_plan(Path(EXAMPLES / name))).refused == (name == "too-hot.toml")

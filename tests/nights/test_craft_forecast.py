@@ -1,0 +1,53 @@
+"""The forecast learns from the bench's own records, and the night ahead can be seen as a picture."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from daemon.cli import main
+from daemon.history.settling import settled_before
+from daemon.rehearsal import rehearse
+from daemon.timetable import forecast
+from plans.loading import load_plan
+from tests.nights.rehearsed import EXAMPLES
+
+
+@pytest.fixture(scope="module")
+def records(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, float]:
+    """A folder with one run of the short example and a torn file; and how long the run took, in s."""
+    folder = tmp_path_factory.mktemp("records")
+    ends: list[float] = []
+    rehearse(
+        load_plan(EXAMPLES / "short.toml"),
+        folder / "one.record",
+        listeners=[lambda entry: ends.append(entry.when_s) if entry.body.get("mark") == "parking" else None],
+    )
+    (folder / "torn.record").write_bytes(b"torn")
+    return folder, ends[0]
+
+
+def test_the_forecast_comes_nearer_to_what_this_bench_really_does(records: tuple[Path, float]) -> None:
+    run, (folder, took_s) = load_plan(EXAMPLES / "short.toml"), records
+    before = settled_before(folder, run)
+    assert before is not None and (before.points, before.runs) == (3, 1)
+    guess_s, known_s = (forecast(run, settling).rows[-1].from_s for settling in (None, before.median_s))
+    assert abs(known_s - took_s) < abs(guess_s - took_s)
+
+
+def test_another_bench_s_records_say_nothing(records: tuple[Path, float]) -> None:
+    assert settled_before(records[0], load_plan(EXAMPLES / "block-night.toml")) is None
+    assert settled_before(records[0] / "nowhere", load_plan(EXAMPLES / "short.toml")) is None
+
+
+def test_check_says_by_what_it_forecasts_and_draws_the_night(
+    records: tuple[Path, float], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("short.toml", "bench-bath.toml", "register.toml"):
+        shutil.copy(EXAMPLES / name, tmp_path / name)
+    words = ["check", str(tmp_path / "short.toml"), "--plot", str(tmp_path / "ahead")]
+    assert main([*words, "--records", str(records[0])]) == 0
+    assert "(3 points in 1 run); forecast by that." in capsys.readouterr().out
+    assert (tmp_path / "ahead.png").stat().st_size > 10_000
