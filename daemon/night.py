@@ -19,7 +19,7 @@ from daemon.guards.situation import Situation
 from daemon.guards.verdict import Verdict
 from daemon.journal.entry import FORMAT_VERSION, Kind
 from daemon.journal.journal import Journal, Listener, continued_journal, new_journal
-from daemon.journal.read import RecordError, read_entries, verify
+from daemon.journal.read import read_entries, read_opening, verify
 from daemon.journal.sinks import BATCH_ROWS
 from daemon.preparation import channels_of, limits_of, script_of
 from daemon.procedure.run import calibration_run
@@ -251,6 +251,5 @@ def _opening(run: RunPlan, bench: Bench) -> dict[str, object]:
 
 def recorded_plan_texts(record: Path) -> tuple[str, str, str]:
     """Plan, bench and register as they were when the run was opened; raises RecordError."""
-    for entry in read_entries(record, frozenset({Kind.OPENED})):
-        return entry.body["plan"], entry.body["bench"], entry.body["register"]
-    raise RecordError(f"{record}: the record has no opening entry")
+    body = read_opening(record).body
+    return body["plan"], body["bench"], body["register"]

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from daemon.channels import ChannelFacts
 from daemon.equilibrium import Criterion
 from daemon.fitting import its90
-from daemon.fitting.callendar_van_dusen import temperature_of_one_c
+from daemon.fitting.callendar_van_dusen import IEC_A, IEC_B, IEC_C, temperature_of_one_c
 from daemon.fitting.errors import FittingError
 from daemon.guards.situation import Limits
 from daemon.procedure.script import Annealing, Point, Script, Source
@@ -24,7 +24,6 @@ LIMIT_MARGIN_K = 5.0
 
 _SCAN_CURRENT_MA = 1.0
 _COLDER_ROOM_K = 10.0
-_IEC_A, _IEC_B, _IEC_C = 3.9083e-3, -5.775e-7, -4.183e-12  # IEC 60751
 _READING_OVERHEAD_S = 0.1
 _APPROACH_SPARE_S = 4 * 3600.0
 _RUN_SPARE_S = 2 * 3600.0
@@ -108,7 +107,7 @@ def to_celsius(thermometer: Thermometer) -> Callable[[float], float]:
     if thermometer.kind == "iprt":
         r0_ohm = thermometer.last_r0_ohm or (calibration.r0_ohm if calibration else None)
         r0_ohm = r0_ohm or thermometer.nominal_r0_ohm
-        return lambda ohm: _bounded(temperature_of_one_c, ohm / r0_ohm, _IEC_A, _IEC_B, _IEC_C)
+        return lambda ohm: _bounded(temperature_of_one_c, ohm / r0_ohm, IEC_A, IEC_B, IEC_C)
     at_zero_ohm = thermometer.last_r0_ohm or thermometer.nominal_r0_ohm
     r_tpw_ohm = (calibration.r_tpw_ohm if calibration else None) or at_zero_ohm * 1.00004
     return lambda ohm: _bounded(its90.temperature_of_one_c, ohm / r_tpw_ohm)
@@ -133,7 +132,7 @@ def _head(thermometer: Thermometer, channel: int) -> ChannelFacts:
         thermometer.serial,
         "head",
         nominal_ohm,
-        lambda ohm: _bounded(temperature_of_one_c, ohm / nominal_ohm, _IEC_A, _IEC_B, _IEC_C),
+        lambda ohm: _bounded(temperature_of_one_c, ohm / nominal_ohm, IEC_A, IEC_B, IEC_C),
         2.0,
         thermometer.head_minimum_c,
         thermometer.head_maximum_c,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -123,20 +124,29 @@ class RunPlan:
     @cached_property
     def rating(self) -> Rating:
         """Working limits over thermometers, source and fluid."""
-        source, fluid = self.bench.heat_source, self.bench.fluid
-        others = (source,) if fluid is None else (source, fluid)
-        highest = (*(one.maximum for one in self.thermometers), *(one.maximum for one in others))
-        lowest = (*(one.minimum for one in self.thermometers), *(one.minimum for one in others))
+        highest, lowest = limits_over(self.bench, self.thermometers)
         top = max(self.visited_c)
         return Rating(
-            highest=min(highest, key=_value),
-            lowest=max(lowest, key=_value),
-            heating=min((one.heating for one in self.thermometers), key=_value),
-            cooling=min((one.cooling_from(top) for one in self.thermometers), key=_value),
+            highest=min(highest, key=by_value),
+            lowest=max(lowest, key=by_value),
+            heating=min((one.heating for one in self.thermometers), key=by_value),
+            cooling=min((one.cooling_from(top) for one in self.thermometers), key=by_value),
             highest_of=highest,
             lowest_of=lowest,
         )
 
 
-def _value(limit: Limit) -> float:
+def limits_over(
+    bench: Bench, thermometers: Sequence[Thermometer]
+) -> tuple[tuple[Limit, ...], tuple[Limit, ...]]:
+    """Every highest and every lowest limit in °C of thermometers, source and fluid."""
+    source, fluid = bench.heat_source, bench.fluid
+    others = (source,) if fluid is None else (source, fluid)
+    highest = (*(one.maximum for one in thermometers), *(one.maximum for one in others))
+    lowest = (*(one.minimum for one in thermometers), *(one.minimum for one in others))
+    return highest, lowest
+
+
+def by_value(limit: Limit) -> float:
+    """Orders limits by their figure."""
     return limit.value

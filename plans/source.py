@@ -75,6 +75,10 @@ class HeatSource(Table):
         """How long a probe goes on climbing after the heat is cut."""
         return COAST_S[self.kind] if self.stated_coast_s is None else self.stated_coast_s
 
+    def beyond_k(self, ramp_k_per_min: float) -> float:
+        """How far past its set-point it may carry a probe, in K: coasting after a cut, and overshoot."""
+        return ramp_k_per_min * self.coast_time_s / 60.0 + self.overshoot_allowance_k
+
     @property
     def maximum(self) -> Limit:
         """Its own highest temperature."""

@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from daemon.preparation import LIMIT_MARGIN_K
 from plans.bench import Bench
 from plans.probe import Thermometer
 from plans.rating import Limit
 from plans.register import Register
+from plans.run_plan import by_value, limits_over
 
 RETURN_ABOVE_C = 50.0
 """Where a source that cannot go to 0 °C returns to, at least. Common practice, no source."""
 
 _ROUND_K = 5.0
 _GENTLE_K_PER_MIN = {"stirred_bath": 2.0, "dry_block": 4.0, "furnace": 3.0}
-_LIMIT_MARGIN_K = 5.0
 
 
 class CannotPlan(Exception):
@@ -71,8 +72,9 @@ def fit_to_ratings(answers: Answers, bench: Bench, placed: list[Thermometer]) ->
     if not answers.from_c < answers.to_c:
         raise CannotPlan("the range must rise: give the lower temperature first.")
     ramp = _ramp(bench, placed)
-    reach_k = source.overshoot_allowance_k + ramp * source.coast_time_s / 60.0 + _LIMIT_MARGIN_K
-    hottest, coldest = _ratings(bench, placed)
+    reach_k = source.beyond_k(ramp) + LIMIT_MARGIN_K
+    highest, lowest = limits_over(bench, placed)
+    hottest, coldest = min(highest, key=by_value), max(lowest, key=by_value)
     certificate = f"certificate of the reference {answers.reference}"
     top = min(
         Limit(
@@ -80,9 +82,9 @@ def fit_to_ratings(answers: Answers, bench: Bench, placed: list[Thermometer]) ->
         ),
         Limit(certificate, calibration.maximum_c, "end of its range"),
         Limit("the source", source.maximum_c, "maximum_c of the bench file"),
-        key=_value,
+        key=by_value,
     )
-    bottom = max(coldest, Limit(certificate, calibration.minimum_c, "start of its range"), key=_value)
+    bottom = max(coldest, Limit(certificate, calibration.minimum_c, "start of its range"), key=by_value)
     return_c = 0.0 if source.minimum_c <= 0.0 else max(RETURN_ABOVE_C, source.minimum_c + _ROUND_K)
     low_c = max(answers.from_c, _up(bottom.value), return_c if return_c else -math.inf)
     high_c = min(answers.to_c, _down(top.value))
@@ -102,16 +104,6 @@ def fit_to_ratings(answers: Answers, bench: Bench, placed: list[Thermometer]) ->
     return Fitted(low_c, high_c, ramp, current_ma, return_c, tuple(because))
 
 
-def _ratings(bench: Bench, placed: list[Thermometer]) -> tuple[Limit, Limit]:
-    """The lowest of all highest limits, and the highest of all lowest ones."""
-    highest = [bench.heat_source.maximum, *(one.maximum for one in placed)]
-    lowest = [bench.heat_source.minimum, *(one.minimum for one in placed)]
-    if bench.fluid is not None:
-        highest.append(bench.fluid.maximum)
-        lowest.append(bench.fluid.minimum)
-    return min(highest, key=_value), max(lowest, key=_value)
-
-
 def _ramp(bench: Bench, placed: list[Thermometer]) -> float:
     source = bench.heat_source
     bears = [one.heating.value for one in placed] + [one.cooling_from(0.0).value for one in placed]
@@ -124,7 +116,3 @@ def _down(value: float) -> float:
 
 def _up(value: float) -> float:
     return _ROUND_K * math.ceil(value / _ROUND_K)
-
-
-def _value(limit: Limit) -> float:
-    return limit.value

@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from daemon.assistant.answers import Fitted
+from plans.calibration import SUBRANGES
 from plans.probe import Thermometer
 
 _SPARE = 2
 """Points beyond the number of coefficients, so that something tests the fit. Common practice, no source."""
 
-# ITS-90 text, Table 5: upper ends of the ranges from 0 °C and the coefficients of their deviation functions.
-_ABOVE_ZERO = ((156.5985, 1), (419.527, 2), (660.323, 3), (961.78, 4))
-_BELOW_ZERO = 2  # ITS-90 down to argon: a and b
+_DOWN_TO_ARGON = "3.3.1.3"
 _COLDEST_WHOLE_C = -1.0
 
 
@@ -30,8 +29,16 @@ def coefficients(one: Thermometer, low_c: float, high_c: float) -> int:
     below = low_c < _COLDEST_WHOLE_C
     if one.kind == "iprt":
         return 3 + below  # R0, A, B, and C below 0 °C (IEC 60751)
-    above = next((count for end_c, count in _ABOVE_ZERO if high_c <= end_c), 4) if high_c > 0.0 else 0
-    return 1 + above + _BELOW_ZERO * below
+    return 1 + _above_zero(high_c) + len(SUBRANGES[_DOWN_TO_ARGON][2]) * below
+
+
+def _above_zero(high_c: float) -> int:
+    """Coefficients of the shortest ITS-90 sub-range from 0 °C that reaches this temperature."""
+    if high_c <= 0.0:
+        return 0
+    from_zero = [(end_c, len(names)) for start_c, end_c, names in SUBRANGES.values() if start_c == 0.0]
+    widest_c, most = max(from_zero)
+    return most if high_c > widest_c else min(count for end_c, count in from_zero if high_c <= end_c)
 
 
 def choose_points(fitted: Fitted, placed: list[Thermometer], wanted: int) -> Chosen:

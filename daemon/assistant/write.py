@@ -5,6 +5,7 @@ from __future__ import annotations
 from daemon.assistant.answers import Answers, Fitted, fit_to_ratings, thermometers
 from daemon.assistant.points import Chosen, choose_points
 from plans.bench import Bench
+from plans.crosscheck import WARMEST_PARKING_C
 from plans.register import Register
 from plans.settings import usual
 
@@ -89,7 +90,7 @@ def _end(bench: Bench) -> str:
 policy = "park"                # after a crash: park and wait for a person
 
 [finish]
-parking_c = {min(bench.heat_source.parking_c, 60.0):.1f}
+parking_c = {min(bench.heat_source.parking_c, WARMEST_PARKING_C):.1f}
 heater = "off"
 """
 

@@ -9,6 +9,7 @@ from daemon.results.plot_style import (
     GREEN,
     RED,
     SMALL_PT,
+    SOAK,
     SOFT,
     mark_simulated,
     new_figure,
@@ -32,7 +33,7 @@ def draw_timetable(run: RunPlan, timetable: Timetable, stem: Path) -> tuple[Path
         for row in timetable.rows:
             if row.sequence_s > 0.0:
                 reads_h = ((row.to_s - row.sequence_s) / _HOUR_S, row.to_s / _HOUR_S)
-                axes.axvspan(*reads_h, color="#bcd4e6", lw=0)
+                axes.axvspan(*reads_h, color=SOAK, lw=0)
         stay_h = max((_arrival_s(row) for row in timetable.rows if row.attended), default=0.0) / _HOUR_S
         axes.axvline(stay_h, color=GREEN, linewidth=1.0, linestyle=(0, (4, 2)))
         place = {

@@ -7,7 +7,7 @@ from pathlib import Path
 from statistics import median
 
 from daemon.journal.entry import Kind
-from daemon.journal.read import RecordError, read_entries
+from daemon.journal.read import RecordError, read_entries, read_opening
 from daemon.timetable import forecast
 from plans.errors import PlanError
 from plans.loading import parse_plan
@@ -38,10 +38,7 @@ def settled_before(folder: Path, run: RunPlan) -> Settled | None:
 
 
 def _times_s(record: Path, run: RunPlan) -> list[float]:
-    opening = next(read_entries(record, frozenset({Kind.OPENED})), None)
-    if opening is None:
-        return []
-    body = opening.body
+    body = read_opening(record).body
     before = parse_plan(body["plan"], body["bench"], body["register"])
     if before.bench.name != run.bench.name or body["simulated"] != (run.bench.simulation is not None):
         return []

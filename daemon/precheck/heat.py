@@ -15,15 +15,9 @@ STAINLESS_CAUTION_C = 420.0  # common practice, no source: laboratories stop bet
 METAL_VAPOUR_C = 450.0  # from memory
 
 
-def beyond_point_k(run: RunPlan, ramp_k_per_min: float) -> float:
-    """How far past its set-point the source may carry a probe: coasting after a cut, and overshoot."""
-    source = run.bench.heat_source
-    return ramp_k_per_min * source.coast_time_s / 60.0 + source.overshoot_allowance_k
-
-
 def reach_c(run: RunPlan, step: Step) -> float:
     """Highest temperature a probe can meet at this step."""
-    return step.temperature_c + beyond_point_k(run, step.ramp_k_per_min)
+    return step.temperature_c + run.bench.heat_source.beyond_k(step.ramp_k_per_min)
 
 
 def too_hot(run: RunPlan) -> Iterator[Finding]:
@@ -80,7 +74,7 @@ def _material(run: RunPlan, one: Thermometer, top: float) -> Iterator[Finding]:
 
 def _refusal(run: RunPlan, limit: Limit, over: list[Step]) -> Finding:
     worst = max(over, key=lambda step: reach_c(run, step))
-    reach, beyond = degrees(reach_c(run, worst)), beyond_point_k(run, worst.ramp_k_per_min)
+    reach, beyond = degrees(reach_c(run, worst)), run.bench.heat_source.beyond_k(worst.ramp_k_per_min)
     swing = run.bench.heat_source.overshoot_allowance_k
     others = [named(step) for step in over if step is not worst]
     also = f" {listed(others)} would be too hot as well." if others else ""

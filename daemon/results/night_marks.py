@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from daemon.journal.entry import Kind
 from daemon.results.numbers import true_minus
-from daemon.results.plot_style import INK, PALE, RED, SMALL_PT, SOFT
+from daemon.results.plot_style import INK, PALE, RED, SMALL_PT, SOAK, SOFT
 from daemon.results.story import Said, Story
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ _HOUR_S = 3600.0
 _PHASES = {
     "approach": ("#ffffff", "///"),
     "settling": ("#eceef1", ""),
-    "soak": ("#bcd4e6", ""),
+    "soak": (SOAK, ""),
     "readings": ("#4f7fa6", ""),
     "parking": ("#ffffff", "..."),
 }

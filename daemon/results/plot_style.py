@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 INK, SOFT, PALE = "#1b1f24", "#6b7280", "#d7dbe0"
 BLUE, ORANGE, GREEN, RED = "#0b62a4", "#c8540a", "#1d7a5f", "#9e1b32"
-HALO = "#9cc3e0"
+HALO, SOAK = "#9cc3e0", "#bcd4e6"
 BODY_PT, SMALL_PT = 8.0, 7.0
 PNG_DPI = 160
 

@@ -8,7 +8,7 @@ from daemon.channels import ITEM_ROLES
 from daemon.preparation import channels_of
 from daemon.results.numbers import point_name
 from daemon.results.phases import PointPath
-from daemon.results.plot_style import BODY_PT, ORANGE, SMALL_PT, SOFT, quiet
+from daemon.results.plot_style import BODY_PT, ORANGE, SMALL_PT, SOAK, SOFT, quiet
 from daemon.results.story import Story
 from daemon.results.traces import Trace, extremes
 from plans.run_plan import RunPlan
@@ -68,7 +68,7 @@ def _panel(
             axes.plot(
                 minutes, drawn.value, color=SOFT, linewidth=0.5, linestyle=_STYLES[number % 4], alpha=0.9
             )
-    axes.axvspan(0.0, (end_s - point.sequence_s) / 60.0, color="#bcd4e6", alpha=0.45, lw=0)
+    axes.axvspan(0.0, (end_s - point.sequence_s) / 60.0, color=SOAK, alpha=0.45, lw=0)
     axes.axhline(0.0, color=SOFT, linewidth=0.4)
     axes.set_xlim((begin_s - point.sequence_s) / 60.0, (end_s - point.sequence_s) / 60.0)
     low, high = axes.get_ylim()
