@@ -26,21 +26,37 @@ from plans.run_plan import RunPlan
 from simulators import virtual_time
 from simulators.draw import Place, certified_its90, draw_head, draw_probe, draw_reference
 from simulators.faults import FaultError, describe_kinds, parse_faults
+from simulators.physics.models import MODELS
 from simulators.physics.platinum import Bridged, CallendarVanDusen, Characteristic, Insulation
 from simulators.physics.probe import ProbeTruth
 from simulators.scene import Scene, SceneSpec
 from simulators.served import served
+from simulators.twin import Display, Order, answer, learned_constants
 
 __all__ = [
+    "Display",
     "FaultError",
+    "Looks",
     "Rehearsal",
     "Scene",
     "describe_kinds",
     "make_scene",
     "rehearse",
     "resume_rehearsal",
+    "sensor_lag_s",
     "served",
+    "twin_answer",
 ]
+
+
+@dataclass(frozen=True)
+class Looks:
+    """When a source was looked at, in s, in a room of `ambient_c`; what it was at the start, in °C."""
+
+    when_s: Sequence[float]
+    ambient_c: float
+    start_c: float
+
 
 LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
@@ -111,7 +127,7 @@ def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool
     `on_serial_line`: the source hangs on one, where Modbus has other frames.
     """
     simulation = simulation_of(run)
-    speech = _SPEECH[run.bench.heat_source.profile]
+    speech, shown = _SPEECH[run.bench.heat_source.profile], simulation.display
     spec = SceneSpec(
         model=simulation.model,
         seed=simulation.seed,
@@ -120,8 +136,23 @@ def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool
         ambient_c=simulation.ambient_c,
         reference_channel=run.plan.reference.channel,
         faults=parse_faults(faults),
+        learned=tuple(simulation.response.items()),
+        display=None if shown is None else Display(shown.offset_k, shown.slope),
     )
     return Scene(spec)
+
+
+def sensor_lag_s(model: str) -> float:
+    """Time constant of the control sensor of a shipped model, in s."""
+    return MODELS[model].sensor_lag_s
+
+
+def twin_answer(
+    model: str, factors: Mapping[str, float], display: Display, orders: Sequence[Order], looks: Looks
+) -> tuple[list[float], list[float]]:
+    """Display in °C and output in % that a shipped model times `factors` gives to recorded orders."""
+    constants = learned_constants(model, factors, display)
+    return answer(constants, orders, looks.when_s, looks.ambient_c, looks.start_c)
 
 
 def simulation_of(run: RunPlan) -> Simulation:
@@ -174,8 +205,16 @@ def _truths(run: RunPlan, seed: int) -> list[ProbeTruth]:
     heads = [(t.serial, t.head_channel) for t in run.thermometers if t.head_channel is not None]
     drawn_heads = [draw_head(f"{serial} head", channel, seed) for serial, channel in heads]
     drawn = [_reference(run, seed), *items, *drawn_heads]
-    truths = simulation_of(run).truths
-    return [_with_truth(probe, truths[probe.serial]) if probe.serial in truths else probe for probe in drawn]
+    truths, lags_s = simulation_of(run).truths, simulation_of(run).lags_s
+    told = [_with_truth(probe, truths[probe.serial]) if probe.serial in truths else probe for probe in drawn]
+    return [_with_lag(probe, lags_s[probe.serial]) if probe.serial in lags_s else probe for probe in told]
+
+
+def _with_lag(probe: ProbeTruth, lag_s: float) -> ProbeTruth:
+    first_s, second_s = probe.lags_s
+    return replace(
+        probe, lags_s=(first_s * lag_s / (first_s + second_s), second_s * lag_s / (first_s + second_s))
+    )
 
 
 def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:

@@ -8,10 +8,11 @@ from pathlib import Path
 
 from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import finding_body, plan_or_refusal
-from daemon.cli.say import hours, say_json
-from daemon.history.settling import settled_before
+from daemon.cli.say import hours, refuse, say_json
+from daemon.learning.use import forecasting
 from daemon.precheck import precheck
 from daemon.timetable import Timetable, forecast
+from plans.errors import PlanError
 from plans.run_plan import RunPlan
 
 
@@ -24,6 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--records", type=Path, help="records of this bench, for the forecast (default: where it writes them)"
     )
+    parser.add_argument(
+        "--learned", type=Path, help="what was learned of this bench (default: BENCH.learned.toml beside it)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -31,8 +35,11 @@ def run(args: argparse.Namespace) -> int:
     plan = plan_or_refusal(args.plan, as_json=args.json)
     if isinstance(plan, int):
         return plan
-    before = settled_before(args.records or args.plan.parent / plan.bench.record.folder, plan)
-    report, timetable = precheck(plan), forecast(plan, before.median_s if before is not None else None)
+    try:
+        before = forecasting(args.plan, plan, args.learned, args.records)
+    except PlanError as error:
+        return refuse(f"REFUSED: {error}", as_json=args.json)
+    report, timetable = precheck(plan), forecast(plan, None if before is None else before.timing)
     if args.plot is not None:
         from daemon.history.night_ahead import draw_timetable
 
@@ -42,10 +49,9 @@ def run(args: argparse.Namespace) -> int:
         say_json({"refused": report.refused, "findings": findings, "timetable": asdict(timetable)})
     else:
         _print(plan, timetable)
-        if before is not None:
-            rest = f"{before.points} points in {before.runs} run{'s' if before.runs != 1 else ''}"
-            took = hours(before.median_s)
-            print(f"This bench came to rest {took} after its ramp ({rest}); forecast by that.")
+        if before is not None and timetable.give_or_take_s is not None:
+            spread = hours(timetable.give_or_take_s)
+            print(f"Forecast by this bench's own nights ({before.because}): ±{spread} in 95 of 100 nights.")
         for title, found in (
             ("REFUSED", report.refusals),
             ("CAUTION", report.cautions),

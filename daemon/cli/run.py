@@ -29,14 +29,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run a plan; exit 2 refused, 1 when the run did not come to its end, 0 when it did."""
-    return run_with_faults(args, ())
 
-
-def run_with_faults(args: argparse.Namespace, faults: tuple[str, ...]) -> int:
-    """The same for `rehearse`, with what shall break."""
     plan = plan_or_refusal(args.plan, as_json=args.json)
-    if isinstance(plan, int):
-        return plan
+    return plan if isinstance(plan, int) else run_with_faults(args, plan, ())
+
+
+def run_with_faults(args: argparse.Namespace, plan: RunPlan, faults: tuple[str, ...]) -> int:
+    """Check and run a plan that was read; for `rehearse` with what shall break."""
     report = checked_or_refusal(plan, as_json=args.json)
     if isinstance(report, int):
         return report
