@@ -27,6 +27,7 @@ WARMING_S = 20.0
 """After a change of current readings are discarded for so long. Common practice, no source."""
 HANDS_OFF_ABOVE_K = 5.0
 _COVERAGE = 0.95
+_LONG_RAMP_K = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,15 @@ def approach_time_s(run: RunPlan, from_c: float, to_c: float, ramp_k_per_min: fl
     return max(0.0, start_k - knee_k) / ramp + constant_s * math.log(max(knee_k, end_k) / end_k)
 
 
+def smallness(step_k: float) -> float:
+    """Logarithm of a step's disturbance over that of a long ramp, 0 for long ones.
+
+    Common practice, no source.
+    """
+    step_k = max(step_k, NEAREST_K)
+    return math.log(step_k / (step_k + _LONG_RAMP_K))
+
+
 def cooling_limit(run: RunPlan, temperature_c: float) -> float:
     """Fastest cooling in K/min that everything in the source bears from this temperature."""
     return min(one.cooling_from(temperature_c).value for one in run.thermometers)
@@ -140,6 +150,9 @@ def _row(
     approach_s = approach_time_s(run, from_c, step.temperature_c, step.ramp_k_per_min)
     approach_s *= 1.0 if known is None else known.approach_ratio
     settle_s = _settle_s(run, step, known)
+    if timing is not None and settle_s > 0.0:
+        step_k = abs(step.temperature_c - from_c)
+        settle_s = max(0.0, settle_s + timing.small_step_s * smallness(step_k))
     soak_s = step.soak_s if isinstance(step, Step) else 0.0
     sequence_s = sequence_time_s(run, step) if isinstance(step, Step) else 0.0
     return Row(

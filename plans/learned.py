@@ -23,7 +23,7 @@ Part = Literal["heat_capacity", "exchange", "loss", "coolant", "gain", "integral
 
 
 class Direction(Table):
-    """Approaches one way: time over time by the ramp, s from arrival to rest, scatter of one point in s."""
+    """Approaches one way: time over time by the ramp, s from arrival to rest after a long ramp, scatter."""
 
     approach_ratio: Share
     settling_s: Duration
@@ -32,9 +32,14 @@ class Direction(Table):
 
 
 class Timing(Table):
-    """How long the bench really takes; `lead_in_s`: from the start until it sets out for the first point."""
+    """How long the bench really takes; `lead_in_s`: from the start until it sets out for the first point.
+
+    `small_step_s`: by so much an e times smaller disturbance comes to rest sooner; a ramp longer than some
+    kelvins always ends in the same disturbance.
+    """
 
     lead_in_s: Duration
+    small_step_s: Duration = 0.0
     rising: Direction | None = None
     falling: Direction | None = None
 

@@ -22,6 +22,7 @@ COMMANDS = {
     "table": ("table", "print R(t), dR/dt and U(t) of one thermometer"),
     "history": ("history", "every run of a thermometer, its R0 over time, the control chart"),
     "learn": ("learn", "learn a bench's timing, display, rates and lags from its records"),
+    "validate": ("validate", "check this copy of the program before use: published tables, nights, faults"),
     "verify": ("verify", "check that nobody changed a record, and that its results come out the same"),
     "export": ("export", "write a record's entries, readings or points as CSV, JSON Lines or Parquet"),
     "unit": ("unit", "print the units with which a service manager looks after daemon and guardian"),

@@ -10,21 +10,23 @@ from statistics import fmean, stdev
 from daemon.journal.entry import Kind
 from daemon.journal.read import RecordError, read_entries, read_opening
 from daemon.results.phases import Phases, PointPath
-from daemon.timetable import Row, forecast
+from daemon.timetable import Row, forecast, smallness
 from plans.errors import PlanError
 from plans.learned import Direction, Timing
 from plans.loading import parse_plan
 from plans.run_plan import RunPlan
 
+_LEAST_SPREAD = 0.1
 _SCATTER_OF_ONE = 0.25
 """Scatter of a point's settling, as a share of it, where only one was seen. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """One way to a point and to rest there, in s: by the ramp, as it was, and from arrival to rest."""
+    """One way to a point and to rest there, in s: by the ramp, as it was, and beyond it without the soak."""
 
     rising: bool
+    step_k: float
     ramp_s: float
     approach_s: float
     settling_s: float
@@ -74,19 +76,36 @@ def learn_timing(walks: Sequence[Walk]) -> Timing | None:
     legs = [leg for walk in walks for leg in walk.legs]
     if not legs:
         return None
+    ways = [[leg for leg in legs if leg.rising], [leg for leg in legs if not leg.rising]]
+    small_step_s = _small_step_s(ways)
+    rising, falling = (_direction(way, small_step_s) for way in ways)
     return Timing(
         lead_in_s=fmean(walk.lead_in_s for walk in walks),
-        rising=_direction([leg for leg in legs if leg.rising]),
-        falling=_direction([leg for leg in legs if not leg.rising]),
+        small_step_s=small_step_s,
+        rising=rising,
+        falling=falling,
     )
 
 
-def _direction(legs: Sequence[Leg]) -> Direction | None:
+def _small_step_s(ways: Sequence[Sequence[Leg]]) -> float:
+    """Slope of the settling over the smallness of the step, by least squares within each direction."""
+    over, under = 0.0, 0.0
+    for legs in ways:
+        if legs:
+            small = [smallness(leg.step_k) for leg in legs]
+            middle, mean_s = fmean(small), fmean(leg.settling_s for leg in legs)
+            over += sum((x - middle) * (leg.settling_s - mean_s) for x, leg in zip(small, legs, strict=True))
+            under += sum((x - middle) ** 2 for x in small)
+    return max(0.0, over / under) if under > _LEAST_SPREAD else 0.0
+
+
+def _direction(legs: Sequence[Leg], small_step_s: float) -> Direction | None:
     if not legs:
         return None
     ratio = sum(leg.approach_s for leg in legs) / max(sum(leg.ramp_s for leg in legs), 1.0)
-    settling_s = fmean(leg.settling_s for leg in legs)
-    beyond_s = [leg.approach_s - ratio * leg.ramp_s + leg.settling_s for leg in legs]
+    after_long_s = [leg.settling_s - small_step_s * smallness(leg.step_k) for leg in legs]
+    settling_s = fmean(after_long_s)
+    beyond_s = [leg.approach_s - ratio * leg.ramp_s + s for leg, s in zip(legs, after_long_s, strict=True)]
     scatter_s = stdev(beyond_s) if len(legs) > 1 else _SCATTER_OF_ONE * settling_s
     return Direction(approach_ratio=ratio, settling_s=settling_s, scatter_s=scatter_s, points=len(legs))
 
@@ -94,15 +113,15 @@ def _direction(legs: Sequence[Leg]) -> Direction | None:
 def _legs(points: Sequence[PointPath], ahead: dict[int, Row], ambient_c: float) -> Iterable[Leg]:
     before_c = ambient_c
     for point in points:
-        row, rising = ahead.get(point.index), point.temperature_c >= before_c
-        before_c = point.temperature_c
-        if row is None or row.kind == "anneal" or point.arrived_s is None or point.settled_s is None:
+        row, step_k, before_c = ahead.get(point.index), point.temperature_c - before_c, point.temperature_c
+        if row is None or row.kind == "anneal" or point.arrived_s is None or point.sequence_s is None:
             continue
         yield Leg(
-            rising,
+            step_k >= 0.0,
+            abs(step_k),
             row.approach_s,
             point.arrived_s - point.started_s,
-            max(0.0, point.settled_s - point.arrived_s),
+            max(0.0, point.sequence_s - point.arrived_s - row.soak_s),
         )
 
 

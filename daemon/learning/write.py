@@ -21,7 +21,7 @@ def as_toml(learned: Learned) -> str:
             f"records = [{names}]",
             f"until_utc = {about.until_utc:%Y-%m-%dT%H:%M:%SZ}",
         ),
-        _table("timing", f"lead_in_s = {timing.lead_in_s:.1f}"),
+        _table("timing", f"lead_in_s = {timing.lead_in_s:.1f}", f"small_step_s = {timing.small_step_s:.1f}"),
         _direction("timing.rising", timing.rising),
         _direction("timing.falling", timing.falling),
     ]
