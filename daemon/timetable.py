@@ -27,7 +27,7 @@ WARMING_S = 20.0
 """After a change of current readings are discarded for so long. Common practice, no source."""
 HANDS_OFF_ABOVE_K = 5.0
 _COVERAGE = 0.95
-_LONG_RAMP_K = 15.0
+_LONG_RAMP_K = 6.0
 
 
 @dataclass(frozen=True, slots=True)

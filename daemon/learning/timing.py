@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
-from statistics import fmean, stdev
+from statistics import fmean, median, stdev
 
 from daemon.journal.entry import Kind
 from daemon.journal.read import RecordError, read_entries, read_opening
@@ -16,7 +17,7 @@ from plans.learned import Direction, Timing
 from plans.loading import parse_plan
 from plans.run_plan import RunPlan
 
-_LEAST_SPREAD = 0.1
+_LEAST_SPREAD = 0.2
 _SCATTER_OF_ONE = 0.25
 """Scatter of a point's settling, as a share of it, where only one was seen. Common practice, no source."""
 
@@ -88,15 +89,17 @@ def learn_timing(walks: Sequence[Walk]) -> Timing | None:
 
 
 def _small_step_s(ways: Sequence[Sequence[Leg]]) -> float:
-    """Slope of the settling over the smallness of the step, by least squares within each direction."""
-    over, under = 0.0, 0.0
-    for legs in ways:
-        if legs:
-            small = [smallness(leg.step_k) for leg in legs]
-            middle, mean_s = fmean(small), fmean(leg.settling_s for leg in legs)
-            over += sum((x - middle) * (leg.settling_s - mean_s) for x, leg in zip(small, legs, strict=True))
-            under += sum((x - middle) ** 2 for x in small)
-    return max(0.0, over / under) if under > _LEAST_SPREAD else 0.0
+    """Slope of the settling over the smallness of the step: the median over pairs of one direction.
+
+    A point that had to come to rest twice tells nothing of the usual one; medians do not follow it.
+    """
+    pairs = [
+        (smallness(one.step_k) - smallness(other.step_k), one.settling_s - other.settling_s)
+        for legs in ways
+        for one, other in combinations(legs, 2)
+    ]
+    slopes = [more_s / smaller for smaller, more_s in pairs if abs(smaller) > _LEAST_SPREAD]
+    return max(0.0, median(slopes)) if slopes else 0.0
 
 
 def _direction(legs: Sequence[Leg], small_step_s: float) -> Direction | None:
@@ -104,7 +107,7 @@ def _direction(legs: Sequence[Leg], small_step_s: float) -> Direction | None:
         return None
     ratio = sum(leg.approach_s for leg in legs) / max(sum(leg.ramp_s for leg in legs), 1.0)
     after_long_s = [leg.settling_s - small_step_s * smallness(leg.step_k) for leg in legs]
-    settling_s = fmean(after_long_s)
+    settling_s = max(0.0, median(after_long_s))
     beyond_s = [leg.approach_s - ratio * leg.ramp_s + s for leg, s in zip(legs, after_long_s, strict=True)]
     scatter_s = stdev(beyond_s) if len(legs) > 1 else _SCATTER_OF_ONE * settling_s
     return Direction(approach_ratio=ratio, settling_s=settling_s, scatter_s=scatter_s, points=len(legs))
