@@ -68,7 +68,7 @@ class ComparingJournal(Journal):
 
     async def committed(self) -> None:
         """The disk's part of that night: what the watch wrote meanwhile comes first; raises StorageFault."""
-        while self._tape.watch_is_next and not self.parted:
+        while self._tape.watch_is_next and not self.parted:  # noqa: ASYNC110  the tape is moved, not an event
             await asyncio.sleep(0)
         entry = self._tape.next
         if entry is not None and entry.kind == Kind.STATE and entry.body["cause"].startswith(_CANNOT_WRITE):

@@ -180,7 +180,7 @@ class Replay:
         return True
 
     def _crashed(self) -> bool:
-        """Whether the state before the next came from a resume, not from the run: the gap stands behind it."""
+        """Whether this state came from a resume, not from the run: the gap stands behind it."""
         following = self._tape.look_ahead(1)
         return following is not None and following.kind == Kind.INTERRUPTION and "gap_s" in following.body
 

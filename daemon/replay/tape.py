@@ -12,7 +12,7 @@ _INPUTS = (Kind.OBSERVATION, Kind.OPERATOR)
 
 
 class Tape:
-    """Recorded entries in order, read as they are needed; `last` keeps the newest few that were no reading."""
+    """Recorded entries, read as they are needed; `last` keeps the newest few that were no reading."""
 
     def __init__(self, entries: Iterable[Entry]) -> None:
         self._source: Iterator[Entry] = iter(entries)
