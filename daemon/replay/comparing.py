@@ -100,7 +100,7 @@ class ComparingJournal(Journal):
         if entry is not None and kind != Kind.ACTION and _names(entry.kind, entry.body) == _names(kind, body):
             self._note(CHANGED, False, told(entry.kind, entry.body), told(kind, body))
             return self._matched()
-        recorded = "the end of the record" if entry is None else told(entry.kind, entry.body)
+        recorded = self._recorded()
         self._note(NEW if kind in _SAID else CHANGED, kind not in _SAID, recorded, told(kind, body))
         return 0
 
@@ -115,12 +115,20 @@ class ComparingJournal(Journal):
             by += 1
         return 0
 
+    def _recorded(self) -> str:
+        """What the record decided instead, which may come only after more readings."""
+        following, entry = self._tape.coming(), self._tape.next
+        if not following:
+            return "no further decision"
+        told_then = told(following[0].kind, following[0].body)
+        return told_then if entry is not None and entry.seq == following[0].seq else f"later {told_then}"
+
     def _note(self, what: str, parts: bool, recorded: str, now: str) -> None:
         # At a decision that has no entry of its own the time is that of the newest entry before it.
         entry = self._tape.next
         own = entry is not None and what != NEW and entry.kind != Kind.OBSERVATION
         when_s, utc_s = (entry.when_s, entry.utc_s) if own and entry else (self._at.now_s, self._at.now_utc_s)
-        seq = self._tape.seq + 1 if own else self._tape.seq
+        seq = self._tape.seq + 1
         before = told_all(self._tape.last, self._start_s)
         after = told_all(self._tape.coming(), self._start_s)
         self.differences.append(

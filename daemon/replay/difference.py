@@ -13,7 +13,7 @@ CHANGED, MISSING, NEW = "changed", "missing", "new"
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One difference at entry `seq` of the record; times in s, `since_start_s` after its first entry.
+    """One difference; `seq` is the first recorded entry behind it, `since_start_s` counts from the first.
 
     `what` is changed, missing (decided then, not now) or new (decided now, not then). `parts` is true when
     the run itself goes another way from here: what was recorded afterwards is no answer to it any more.

@@ -90,7 +90,10 @@ class Replay:
     async def go(self) -> Replayed:
         """Replay to the end of the record, or to where the run parts; raises RecordError."""
         while (entry := self._tape.next) is not None and not self.journal.parted:
+            differences = len(self.journal.differences)
             await self._step(entry)
+            if len(self.journal.differences) != differences:
+                await self._settle()  # what today's guards demand has its effect before more is seen
         await self.stop()
         reached_s, last_s = self.clock.now_s, self.clock.now_s
         while (entry := self._tape.next) is not None:
@@ -165,6 +168,12 @@ class Replay:
                 self.journal.missing()
                 return
         raise RuntimeError(f"entry {entry.seq}: the run neither goes on nor waits")
+
+    async def _settle(self) -> None:
+        for _ in range(_LONGEST_TURN):
+            if self.journal.parted or self._at_rest():
+                return
+            await asyncio.sleep(0)
 
     def _at_rest(self) -> bool:
         if self.desk.waiting or self._running is None or self._running.done():
