@@ -31,6 +31,10 @@ _NAMES = {
 _CANNOT_WRITE = "the record cannot be written"
 
 
+class BrokenOff(asyncio.CancelledError):
+    """Here that night's writing was broken off: what was in hand stops as it did in the crash."""
+
+
 class ComparingJournal(Journal):
     """Writes nothing; compares each entry with the tape and goes on with it.
 
@@ -57,9 +61,14 @@ class ComparingJournal(Journal):
         return ""
 
     def append(self, kind: Kind, body: Mapping[str, Any]) -> int:
-        """Compare with what comes next on the tape; returns the recorded entry's number, 0 for none."""
+        """Compare with what comes next on the tape; returns the recorded entry's number, 0 for none.
+
+        Raises BrokenOff where a crash ended the record.
+        """
         if self.parted:
             return 0
+        if self._tape.broken_off:
+            raise BrokenOff
         text = encode(body)
         if (entry := self._tape.next) is not None and _is(entry, kind, text):
             self.same[kind] = self.same.get(kind, 0) + 1

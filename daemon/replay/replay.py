@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from daemon.journal.read import read_entries
 from daemon.night import Bench, Night, open_instruments
 from daemon.observations import from_body
 from daemon.procedure.script import Resoak
-from daemon.replay.comparing import ComparingJournal
+from daemon.replay.comparing import BrokenOff, ComparingJournal
 from daemon.replay.difference import Difference
 from daemon.replay.stand_ins import Desk, RecordedClock, RecordedInstruments, ReplayedExecutor
 from daemon.replay.tape import Tape
@@ -124,7 +125,7 @@ class Replay:
             await self._start(entry)
         elif self._tape.watch_is_next:
             self._say(entry)
-        elif entry.kind == Kind.STATE and entry.body["to"] == State.INTERRUPTED and self._crashed():
+        elif self._tape.broken_off:
             await self._resume()
         elif entry.kind == Kind.VERDICT and entry.body["guard"] == "guardian":
             self.executor.guardian_said(entry.body["sentence"])
@@ -150,10 +151,11 @@ class Replay:
         """The watch or a person says what it said then."""
         self.clock.now_s, self.clock.now_utc_s = entry.when_s, entry.utc_s
         body = entry.body
-        if entry.kind == Kind.OBSERVATION:
-            self.executor.saw(from_body(body))
-        else:
-            self.executor.word(body["word"], body["who"], body["reason"])
+        with suppress(BrokenOff):
+            if entry.kind == Kind.OBSERVATION:
+                self.executor.saw(from_body(body))
+            else:
+                self.executor.word(body["word"], body["who"], body["reason"])
 
     async def _let_it_decide(self, entry: Entry) -> None:
         """Answer what waits, or let the run go on, until the tape moves or nothing more can happen."""
@@ -188,13 +190,9 @@ class Replay:
         self.desk.give(from_body(entry.body))
         return True
 
-    def _crashed(self) -> bool:
-        """Whether this state came from a resume, not from the run: the gap stands behind it."""
-        following = self._tape.look_ahead(1)
-        return following is not None and following.kind == Kind.INTERRUPTION and "gap_s" in following.body
-
     async def _resume(self) -> None:
         """The crash, the gap, and what `resume` decided: whether to go on was seen at the source then."""
+        await self._settle()
         await self.stop()
         self._skip()
         gap, state = self._tape.take(), self._tape.next

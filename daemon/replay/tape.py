@@ -52,6 +52,15 @@ class Tape:
             return False
         return entry.kind == Kind.OPERATOR or entry.body["of"] == 0
 
+    @property
+    def broken_off(self) -> bool:
+        """True where a crash ended the writing: at the end of an unfinished record, or before a gap."""
+        entry, following = self.next, self.look_ahead(1)
+        if entry is None:
+            return True
+        resumed = following is not None and following.kind == Kind.INTERRUPTION and "gap_s" in following.body
+        return entry.kind == Kind.STATE and resumed
+
     def coming(self) -> list[Entry]:
         """The next few entries that are no readings, as far as they are near."""
         near = [self.look_ahead(by) for by in range(40)]

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import sqlite3
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from itertools import zip_longest
 from pathlib import Path
 
+from daemon.journal import store
 from daemon.journal.entry import Entry, Kind, encode
 from daemon.journal.read import read_entries
 from daemon.night import Voice
@@ -60,3 +63,13 @@ def first_apart(record: Path, other: Path) -> Entry:
 
 def _after_opening(record: Path) -> list[Entry]:
     return [entry for entry in read_entries(record) if entry.kind != Kind.OPENED]
+
+
+def cut_off(record: Path, new: Path, share: float) -> Path:
+    """The beginning of a record, as a crash leaves it."""
+    with closing(sqlite3.connect(record)) as connection:
+        rows = connection.execute("SELECT * FROM entry ORDER BY seq").fetchall()
+    unfinished = store.create(new, synced=False)
+    store.append(unfinished, rows[: int(share * len(rows))])
+    store.close(unfinished)
+    return new
