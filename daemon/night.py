@@ -87,14 +87,14 @@ class Night:
         self.panel = _panel(run, capabilities)
         self.procedure: Procedure = calibration_run(self.script)
 
-    def watch_afresh(self) -> None:
+    def watch_afresh(self, now_s: float) -> None:
         """New guards after a time without watch: what was commanded still holds, what was seen does not."""
         before = self.panel.situation
         self.panel = _panel(self.run, self.instruments.source.capabilities)
         now = self.panel.situation
         now.commanded_c, now.ramp_k_per_min = before.commanded_c, before.ramp_k_per_min
         now.heater_commanded, now.switched_at_s = before.heater_commanded, before.switched_at_s
-        now.commanded_at_s = now.changed_at_s = now.now_s = self.instruments.clock.monotonic_s()
+        now.commanded_at_s = now.changed_at_s = now.now_s = now_s
 
     def executor(self, journal: Journal, state: State = State.IDLE, folder: Path | None = None) -> Executor:
         """The executor that drives this night's procedure into `journal`; `folder` is where that lies."""
@@ -148,12 +148,12 @@ async def resume_night(run: RunPlan, record: Path, bench: Bench, gap_s: float) -
             Kind.STATE, {"from": fed.state, "to": State.INTERRUPTED, "cause": "the record ends here"}
         )
         refusal = await _why_not(night, fed, gap_s)
-        night.watch_afresh()
+        reason = refusal or f"resumed after {gap_s:.0f} s in which nobody was watching"
+        journal.append(Kind.INTERRUPTION, {"reason": reason, "gap_s": round(gap_s, 3)})
+        night.watch_afresh(journal.stamped_s)
         executor = night.executor(journal, State.INTERRUPTED, _folder(record, bench))
         if bench.hand_over is not None:
             bench.hand_over(executor.word)
-        reason = refusal or f"resumed after {gap_s:.0f} s in which nobody was watching"
-        journal.append(Kind.INTERRUPTION, {"reason": reason, "gap_s": round(gap_s, 3)})
         return await _to_the_end(night, journal, executor, None if refusal else Resoak(reason), refusal)
     finally:
         await instruments.close()

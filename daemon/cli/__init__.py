@@ -14,6 +14,7 @@ COMMANDS = {
     "run": ("run", "run a plan on its bench (a simulated bench runs in simulated time)"),
     "rehearse": ("rehearse", "run a plan on simulated instruments, with the faults asked for"),
     "resume": ("resume", "go on with an interrupted run"),
+    "replay": ("replay", "would today's program, other guards or another plan have decided the same?"),
     "fit": ("fit", "fit the thermometers of a record, or of a table of readings"),
     "report": ("report", "write the report folder of a record"),
     "review": ("review", "the morning in one minute; accept, exclude a point with its cause, amend"),

@@ -189,10 +189,10 @@ class Executor:
             self._journal.append(Kind.MILESTONE, body)
             if action.mark == COMMAND_FAILED:
                 self._distrust(str(action.data["reason"]))
-            return Done(self._clock.monotonic_s())
+            return Done(self._journal.stamped_s)
         seq = self._journal.append(Kind.ACTION, to_body(action) | {"by": by})
         if isinstance(action, Command):
-            self._panel.situation.command(action, self._clock.monotonic_s())
+            self._panel.situation.command(action, self._journal.stamped_s)
             await self._written()
         observation = await self._instruments.carry_out(action)
         self._observe(observation, seq)
@@ -251,13 +251,13 @@ class Executor:
 
     def _enter(self, state: State, cause: str) -> State:
         old, self.state = self.state, change(self.state, state)
-        now_s = self._clock.monotonic_s()
+        self._journal.append(Kind.STATE, {"from": old, "to": state, "cause": cause})
+        now_s = self._journal.stamped_s
         self._panel.situation.enter(state, now_s)
         if state in _CALLS:
             self._alarm.raise_(cause, now_s)
         else:
             self._alarm.silence()
-        self._journal.append(Kind.STATE, {"from": old, "to": state, "cause": cause})
         return state
 
     def _distrust(self, reason: str) -> None:

@@ -15,7 +15,10 @@ Listener = Callable[[Entry], None]
 
 
 class Journal:
-    """Appends chained entries to one record file and tells its listeners of each."""
+    """Appends chained entries to one record file and tells its listeners of each.
+
+    `stamped_s` is the time of the newest entry; what is decided by it can be decided again from the record.
+    """
 
     def __init__(self, sink: Sink, clock: Clock, seq: int = 0, head: bytes = FIRST_LINK) -> None:
         self._sink = sink
@@ -23,6 +26,7 @@ class Journal:
         self._seq = seq
         self._head = head
         self._listeners: list[Listener] = []
+        self.stamped_s = 0.0
 
     @property
     def head(self) -> str:
@@ -47,6 +51,7 @@ class Journal:
         """Add an entry and return its number; does not wait for the disk."""
         self._seq += 1
         seq, when_s, utc_s = self._seq, self._clock.monotonic_s(), self._clock.utc_s()
+        self.stamped_s = when_s
         text = encode(body)
         self._head = link(self._head, seq, kind, when_s, utc_s, text)
         self._sink.put((seq, str(kind), when_s, utc_s, text, self._head))
