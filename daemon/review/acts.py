@@ -8,6 +8,7 @@ from typing import Any
 
 from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.exchange import to_dict
+from daemon.history.check_standard import CheckStandard, check_standard_in
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
 from daemon.review.sign import NotSigned, Signer, clean, sign
 from daemon.review.state import Exclusion, Review, Signature
@@ -17,7 +18,10 @@ _FEWEST_LEFT = 1
 
 
 def accept(record: Path, clock: Clock, signer: Signer, remark: str = "") -> str:
-    """Accept the results as they stand; they are written down with the program's version."""
+    """Accept the results as they stand; they are written down with the program's version.
+
+    When the check standard calls for action, only with a remark that says why all the same.
+    """
     night = calibrate(record)
     if night.review.accepted is not None:
         by = night.review.accepted.by
@@ -27,7 +31,18 @@ def accept(record: Path, clock: Clock, signer: Signer, remark: str = "") -> str:
         raise NotSigned("there is no result to accept: no thermometer has a characteristic")
     said = clean(remark, "remark") if remark else ""
     body = {"what": "accepted", "remark": said, "program": program_version(), "results": results}
+    body |= _checked(check_standard_in(record, night), said)
     return sign(record, clock, signer, body)
+
+
+def _checked(check: CheckStandard | None, said: str) -> dict[str, Any]:
+    if check is None:
+        return {}
+    if check.suspect and not said:
+        raise NotSigned(
+            f"the {check.sentence}. Find the cause first; who accepts all the same says why with --because"
+        )
+    return {"check_standard": check.sentence, "check_suspect": check.suspect}
 
 
 def exclude(record: Path, clock: Clock, signer: Signer, number: int, serial: str, cause: str) -> str:
