@@ -130,5 +130,6 @@ def test_a_night_without_a_check_standard_says_so(folder: Path) -> None:
             body = {**body, "plan": body["plan"].replace('role = "check_standard"', 'role = "item"')}
         yield entry.kind, body
 
-    told_again(folder / "9.record", folder / "without.record", without, _DAY_S)
-    assert NO_CHECK_STANDARD in look(folder / "without.record").lines()
+    (folder / "alone").mkdir()
+    record = told_again(folder / "9.record", folder / "alone" / "without.record", without)
+    assert NO_CHECK_STANDARD in look(record).lines()

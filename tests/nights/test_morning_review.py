@@ -21,6 +21,7 @@ from daemon.review.morning import look
 from daemon.review.recompute import difference, recompute
 from daemon.review.sign import NotSigned, Signer
 from daemon.review.state import read_review
+from daemon.web.live_record import LiveRecord
 from tests.nights.morning import EIGHT_OCLOCK, KEEPER, NINE_OCLOCK, morning_night
 from tests.nights.report_nights import told_again
 
@@ -195,6 +196,17 @@ def test_a_review_does_not_make_the_night_longer(record: Path) -> None:
     before = tell(record)
     accept(record, EIGHT_OCLOCK, KEEPER)
     assert tell(record).end_s == before.end_s
+
+
+def test_the_live_page_of_a_signed_run_still_ends_where_the_run_ended(record: Path) -> None:
+    before, after = LiveRecord(record), LiveRecord(record)
+    while before.catch_up():
+        pass
+    accept(record, EIGHT_OCLOCK, KEEPER)
+    while after.catch_up():
+        pass
+    assert after.seq == before.seq + 1
+    assert (after.now_s, len(after.said), after.closed) == (before.now_s, len(before.said), True)
 
 
 def test_evidence_is_known_by_its_hash(record: Path, tmp_path: Path) -> None:
