@@ -8,7 +8,7 @@ from pathlib import Path
 
 from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import finding_body, plan_or_refusal
-from daemon.cli.say import hours, say_json
+from daemon.cli.say import hours, say, say_json
 from daemon.history.settling import settled_before
 from daemon.precheck import precheck
 from daemon.timetable import Timetable, forecast
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         ):
             if found:
                 print(f"\n{title}")
-                print("\n".join(f"  • {finding.text}" for finding in found))
+                say((f"  • {finding.text}" for finding in found), hang=4)
         print(f"\n{'REFUSED: do not heat.' if report.refused else 'This plan may be run.'}")
     return EXIT_REFUSED if report.refused else EXIT_DONE
 
