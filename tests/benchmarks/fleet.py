@@ -132,12 +132,14 @@ def main() -> None:
         wanted = args.benches * args.seconds
         until(lambda: len(watching.fleet.events) >= wanted)
         took_s, cpu_s = time.monotonic() - before_s, time.process_time() - cpu_s
+        late_s = list(watching.fleet.late_s)
         if args.outage:
             wanted += outage(args, one, benches, watching.fleet)
         for bench in benches:
             bench.close(PATIENCE_S)
         watching.stop()
-    report(args, watching.fleet, wanted, took_s, cpu_s)
+    print(f"events lost: {wanted - len(watching.fleet.events)} of {wanted}")
+    report(args, late_s, took_s, cpu_s)
 
 
 def outage(args: argparse.Namespace, one: Mosquitto, benches: list[Telemetry], fleet: Timed) -> int:
@@ -160,13 +162,12 @@ def outage(args: argparse.Namespace, one: Mosquitto, benches: list[Telemetry], f
     return len(benches) * args.outage
 
 
-def report(args: argparse.Namespace, fleet: Timed, wanted: int, took_s: float, cpu_s: float) -> None:
-    """Figures of one run."""
-    late_ms = sorted(1e3 * one for one in fleet.late_s)
+def report(args: argparse.Namespace, late_s: list[float], took_s: float, cpu_s: float) -> None:
+    """Figures of the time with a broker."""
+    late_ms = sorted(1e3 * one for one in late_s)
     live = args.benches * args.seconds * CHANNELS
     memory_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     print(f"{args.benches} benches at 1 Hz for {args.seconds} s, {CHANNELS} channels, {os.cpu_count()} cores")
-    print(f"events lost: {wanted - len(fleet.events)} of {wanted}")
     print(f"live readings seen: {len(late_ms)} of {live} (superseded ones may be left out)")
     p50, p99, worst = (late_ms[min(int(q * len(late_ms)), len(late_ms) - 1)] for q in (0.5, 0.99, 1.0))
     print(f"latency of a live reading: p50 {p50:.1f} ms, p99 {p99:.1f} ms, worst {worst:.1f} ms")
