@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 import shutil
 import subprocess
@@ -26,6 +27,7 @@ from daemon.results.certificate.rows import rounded
 from daemon.results.certificate.typeset import TemplateError, typeset_pdf
 from daemon.results.judgement import SIMULATED
 from daemon.review.acts import accept, amend, exclude
+from daemon.review.sign import sign
 from daemon.review.state import read_review
 from plans.errors import PlanError
 from tests.nights.morning import (
@@ -120,6 +122,21 @@ def test_a_certificate_is_not_issued_twice_and_its_successor_names_it(record: Pa
     assert "cable bent" in words and "seen on the photo" in words
     assert f"<dcc:replacedUniqueIdentifier>{first.stem}<" in second.drawn.dcc.decode()
     assert redraw(record, read_review(record).issues[0], PAPERS, None).drawn.pdf == first.drawn.pdf
+
+
+def test_what_this_program_does_not_find_is_not_issued_until_it_is_accepted_again(record: Path) -> None:
+    accept(record, EIGHT_OCLOCK, KEEPER)
+    accepted = read_review(record).accepted
+    assert accepted is not None
+    results = json.loads(json.dumps(accepted.results))
+    results[IPRT]["parameters"]["R0"] += 0.0039
+    found_before = {"what": "accepted", "remark": "", "program": "an older one", "results": results}
+    sign(record, EIGHT_OCLOCK, KEEPER, found_before)
+    with pytest.raises(NoCertificate, match=r"does not find what was accepted \(up to 13 mK apart.*an older"):
+        authorise(record, NINE_OCLOCK, "wr", IPRT, papers())
+    accept(record, NINE_OCLOCK, KEEPER)
+    words = words_of(authorise(record, NINE_OCLOCK, "wr", IPRT, papers()).drawn.pdf)
+    assert f"{accepted.program} (evaluation)" in words
 
 
 def test_trouble_is_told_exactly(trouble: Path, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from daemon.journal.entry import Kind
 from daemon.journal.journal import signed_journal
 from daemon.journal.read import read_entries, verify
 from daemon.journal.sinks import StorageFault
+from daemon.program import fingerprint, program_version
 from daemon.results.calibrate import calibrate
 from daemon.results.report import write_report
 from daemon.review.acts import accept, amend, exclude, plain_result, put_back
@@ -163,6 +165,17 @@ def test_another_result_is_told_with_its_size(record: Path) -> None:
     name = now.equation.parameters[0]
     then["parameters"] = {**then["parameters"], name: then["parameters"][name] + 0.0039}
     assert "13 mK apart" in difference(then, now)
+
+
+def test_a_program_is_known_by_its_version_and_every_line_of_its_source(tmp_path: Path) -> None:
+    def named(line: str) -> str:
+        for part in ("daemon", "plans"):
+            (tmp_path / part).mkdir(exist_ok=True)
+            (tmp_path / part / "one.py").write_text(line, "utf-8")
+        return fingerprint(tmp_path)
+
+    assert named("a = 1") == named("a = 1") != named("a = 2")
+    assert re.fullmatch(r".+, source [0-9a-f]{12}", program_version())
 
 
 def test_verify_says_when_a_report_no_longer_fits_the_program(
