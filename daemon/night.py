@@ -5,7 +5,6 @@ from __future__ import annotations
 import platform
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from daemon.executor.executor import Executor
@@ -24,6 +23,7 @@ from daemon.journal.sinks import BATCH_ROWS
 from daemon.preparation import channels_of, limits_of, script_of
 from daemon.procedure.run import calibration_run
 from daemon.procedure.script import Procedure, Resoak, Script
+from daemon.program import program_version
 from daemon.states import HALTED, State
 from drivers.clock import Clock
 from drivers.registry import open_bridge, open_heat_source
@@ -230,14 +230,10 @@ def _panel(run: RunPlan, capabilities: HeatSourceCapabilities) -> GuardPanel:
 
 def _opening(run: RunPlan, bench: Bench) -> dict[str, object]:
     """Everything needed to repeat the work from this record alone."""
-    try:
-        program = version("ohmvigil")
-    except PackageNotFoundError:
-        program = "from a clone"
     simulation = run.bench.simulation
     return {
         "format": FORMAT_VERSION,
-        "program": program,
+        "program": program_version(),
         "python": platform.python_version(),
         "simulated": bench.simulated,
         "seed": simulation.seed if simulation and bench.simulated else None,

@@ -7,6 +7,7 @@ judged against a truth that the fit never sees.
 
 from __future__ import annotations
 
+import asyncio
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -101,12 +102,13 @@ def resume_rehearsal(
     *,
     gap_s: float,
     listeners: Sequence[Listener] = (),
+    pace: float | None = None,
     hand_over: Callable[[Voice], None] | None = None,
 ) -> Rehearsal:
     """Go on with an interrupted simulated night; raises CannotResume.
 
     The simulated bench is brought to where it was by giving it the recorded commands at their times;
-    then `gap_s` seconds pass in which nobody watches.
+    then `gap_s` seconds pass in which nobody watches. All that as fast as it goes, the rest at `pace`.
     """
     entries = [e for e in read_entries(record) if e.kind in (Kind.OPENED, Kind.ACTION)]
     ends_s = _last_s(record)
@@ -116,6 +118,9 @@ def resume_rehearsal(
 
     async def go_on() -> Outcome:
         await _fast_forward(run, bench, entries, ends_s + gap_s)
+        loop = asyncio.get_running_loop()
+        assert isinstance(loop, virtual_time.VirtualTimeLoop)
+        loop.keep_pace(pace)
         return await resume_night(run, record, bench, gap_s)
 
     return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)

@@ -128,15 +128,19 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
     def __init__(self, end_s: float = math.inf, pace: float | None = None) -> None:
         self._now_s = 0.0
         self._end_s = end_s
-        self._pace = pace
         self._numbers = itertools.count()
         self.outside_work = 0
         selector = JumpingSelector()
         super().__init__(selector)
-        self._real_start_s = super().time()
+        self.keep_pace(pace)
         self._clock_resolution = CLOCK_RESOLUTION_S
         self.set_task_factory(OrderedTasks())
         selector.loop = self
+
+    def keep_pace(self, pace: float | None) -> None:
+        """From now on so many simulated seconds pass in a real one; None for as fast as it goes."""
+        self._pace = pace
+        self._real_start_s = super().time() - (self._now_s / pace if pace is not None else 0.0)
 
     def time(self) -> float:
         """Simulated seconds since the loop was made."""

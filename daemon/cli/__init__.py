@@ -39,6 +39,7 @@ COMMANDS = {
     "halt": ("words", "park the source; anyone may say it"),
     "cut": ("words", "switch the heater off at once"),
     "acknowledge": ("words", "silence the alarm; never resumes heat"),
+    "broker": ("broker", "an MQTT broker on this machine alone, for one bench without one"),
     "watch": ("watch", "show every bench that tells an MQTT broker, and notice silence"),
 }
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import finding_body, plan_or_refusal
-from daemon.cli.say import hours, refuse, say_json
+from daemon.cli.say import hours, refuse, say, say_json
 from daemon.learning.use import forecasting
 from daemon.precheck import precheck
 from daemon.timetable import Timetable, forecast
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         ):
             if found:
                 print(f"\n{title}")
-                print("\n".join(f"  • {finding.text}" for finding in found))
+                say((f"  • {finding.text}" for finding in found), hang=4)
         print(f"\n{'REFUSED: do not heat.' if report.refused else 'This plan may be run.'}")
     return EXIT_REFUSED if report.refused else EXIT_DONE
 

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
-from daemon.cli.say import say_json
+from daemon.cli.say import say, say_json
 from daemon.night import Outcome
 
 
@@ -22,7 +22,7 @@ def finish(outcome: Outcome, record: Path, args: argparse.Namespace) -> int:
     if args.json:
         say_json(_body(outcome, record, folder, lines))
     else:
-        print("\n".join(_words(outcome, record, folder, lines)))
+        say(_words(outcome, record, folder, lines), hang=2)
     return EXIT_DONE if outcome.good else EXIT_BAD_OUTCOME
 
 

@@ -86,4 +86,4 @@ class LiveView:
                 self._line(f"{stamp}  cleared by itself: {body['guard']}")
 
     def _line(self, text: str) -> None:
-        self._console.print(text, markup=False, soft_wrap=True)
+        self._console.print(text, markup=False, soft_wrap=not self._console.is_terminal)

@@ -13,7 +13,7 @@ from pathlib import Path
 from daemon.arming import NotArmed, arming
 from daemon.cli.ending import finish
 from daemon.cli.live import LiveView
-from daemon.cli.say import refuse
+from daemon.cli.say import refuse, say
 from daemon.cli.telling import CannotTell, telling
 from daemon.guardian.keeper import GuardianFailed, Keeper, spawned
 from daemon.guardian.orders import Limits, Orders
@@ -89,7 +89,7 @@ def armed_by_a_person(
             attended = [_attended(ask, why_not, who)]
         for item in checklist.items:
             if item.caution:
-                print(f"  CAUTION  {item.caution}")
+                say([f"  CAUTION  {item.caution}"], hang=11)
             if not _yes(ask, item.sentence):
                 raise NotArmed(f"not confirmed: {item.sentence}")
             checklist.confirm(item.key, who, clock.utc_s())

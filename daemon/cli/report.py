@@ -7,7 +7,7 @@ from pathlib import Path
 
 from daemon.cli import EXIT_DONE
 from daemon.cli.ending import report_folder
-from daemon.cli.say import refuse, say_json
+from daemon.cli.say import refuse, say, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError
 from plans.errors import PlanError
@@ -31,5 +31,5 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         say_json({"verdict": summary.verdict, "summary": summary.lines(), "report": str(folder)})
     else:
-        print("\n".join([*summary.lines(), "", f"report  {folder / 'summary.html'}"]))
+        say([*summary.lines(), "", f"report  {folder / 'summary.html'}"], hang=2)
     return EXIT_DONE

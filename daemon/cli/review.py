@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
-from daemon.cli.say import refuse, say_json
+from daemon.cli.say import refuse, say, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError
 from daemon.review.sign import NotSigned, Signer
@@ -55,7 +55,7 @@ def _told(morning: Morning, args: argparse.Namespace) -> int:
     if args.json:
         say_json(morning.body())
     else:
-        print("\n".join(morning.lines()))
+        say(morning.lines(), hang=2)
     return EXIT_DONE if morning.good or args.act is not None else EXIT_BAD_OUTCOME
 
 

@@ -10,7 +10,7 @@ from daemon.arming import confirmed_unasked
 from daemon.cli.ending import finish
 from daemon.cli.live import LiveView
 from daemon.cli.plans_given import checked_or_refusal, plan_or_refusal
-from daemon.cli.say import free_path, refuse
+from daemon.cli.say import free_path, refuse, say
 from daemon.cli.telling import CannotTell, add_mqtt_argument, telling
 from daemon.timetable import forecast
 from plans.run_plan import RunPlan
@@ -40,8 +40,7 @@ def run_with_faults(args: argparse.Namespace, plan: RunPlan, faults: tuple[str, 
     if isinstance(report, int):
         return report
     if not args.json:
-        for finding in report.cautions:
-            print(f"CAUTION  {finding.text}")
+        say((f"CAUTION  {finding.text}" for finding in report.cautions), hang=9)
     if plan.bench.simulation is None:
         return _real(plan, args)
     record = args.record or _default_record(plan, args.plan)

@@ -3,11 +3,26 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
+import textwrap
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from daemon.cli import EXIT_REFUSED
+
+
+def say(lines: Iterable[str], hang: int = 0) -> None:
+    """Lines of words; in a terminal broken between words, what follows set in by `hang`."""
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
+    for line in lines:
+        print(_broken(line, width, hang) if 0 < width < len(line) else line)
+
+
+def _broken(line: str, width: int, hang: int) -> str:
+    inset = " " * hang
+    return textwrap.fill(line, width, subsequent_indent=inset, break_long_words=False, break_on_hyphens=False)
 
 
 def say_json(document: Any) -> None:

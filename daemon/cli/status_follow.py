@@ -48,7 +48,10 @@ async def _follow(service: Service, console: Console, looks: int | None) -> dict
 def screen(lab: dict[str, Any], height: int = 24) -> RenderableType:
     """All benches, the room shared between those with a run."""
     running = [one for one in lab["benches"] if one["run"]]
-    rows = max(2, (height - 2 - 4 * len(lab["benches"])) // max(1, len(running)))
+    calling = sum(bool(one["calls"]) for one in lab["benches"])
+    # One line stays for the head and one for the cursor.
+    room = height - 2 - len(lab["benches"]) - calling - len(running)
+    rows = max(2, room // max(1, len(running)))
     parts: list[Text | Table] = [Text(f"{lab['lab']}  {lab['utc']}", style="bold")]
     for bench in lab["benches"]:
         parts += _bench(bench, min(rows, _MOST_CHANNELS))

@@ -40,6 +40,11 @@ class BenchSeen:
         """Station and bench."""
         return f"{self.station}/{self.bench}"
 
+    @property
+    def on_its_way(self) -> bool:
+        """Whether a run is under way, which tells of itself every second."""
+        return self.state in _ON_ITS_WAY
+
 
 class Fleet:
     """All benches that have spoken; `now_s` is the watcher's own monotonic clock throughout."""
@@ -106,7 +111,7 @@ class Fleet:
         return lines or [self.problem or "no bench has said anything"]
 
     def _judged(self, seen: BenchSeen) -> str:
-        if seen.state not in _ON_ITS_WAY:
+        if not seen.on_its_way:
             return ""
         if seen.status == "offline":
             return f"{seen.name}: the daemon has gone in the middle of a run"

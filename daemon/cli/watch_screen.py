@@ -17,15 +17,15 @@ _HEAD_LINES = 4
 
 
 @contextmanager
-def show(console: Console | None = None) -> Iterator[Callable[[Fleet], None]]:
+def show(console: Console | None = None, title: str = "") -> Iterator[Callable[[Fleet], None]]:
     """A live view; the function given is called with the fleet whenever it shall be drawn."""
     out = console or Console(highlight=False)
     with Live(console=out, auto_refresh=False, screen=out.is_terminal) as live:
-        yield lambda fleet: live.update(table(fleet, out.height), refresh=True)
+        yield lambda fleet: live.update(table(fleet, out.height, title), refresh=True)
 
 
-def table(fleet: Fleet, height: int = 24) -> RenderableType:
-    """What is shown."""
+def table(fleet: Fleet, height: int = 24, title: str = "") -> RenderableType:
+    """What is shown; `title` stands in the first line."""
     room = max(1, height - _HEAD_LINES - sum(bool(one.calls) for one in fleet.ordered()[:height]))
     benches = fleet.ordered()
     grid = Table(box=None, padding=(0, 1, 0, 0))
@@ -36,14 +36,14 @@ def table(fleet: Fleet, height: int = 24) -> RenderableType:
     hidden = len(benches) - room
     calls = [Text(f"CALLS  {one.calls}", style="bold", no_wrap=True) for one in benches[:room] if one.calls]
     more = [Text(f"… and {hidden} more without a call")] if hidden > 0 else []
-    return Group(_head(fleet), *calls, grid, *more)
+    return Group(_head(fleet, title), *calls, grid, *more)
 
 
-def _head(fleet: Fleet) -> Text:
+def _head(fleet: Fleet, title: str) -> Text:
     if not fleet.connected:
         return Text(f"BLIND: {fleet.problem}", style="bold reverse")
     calling = sum(bool(one.calls) for one in fleet.benches.values())
-    return Text(f"{len(fleet.benches)} benches, {calling} calling", style="bold")
+    return Text(f"{len(fleet.benches)} benches, {calling} calling  {title}".rstrip(), style="bold")
 
 
 def _cells(one: BenchSeen) -> tuple[str, ...]:

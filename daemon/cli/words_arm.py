@@ -7,7 +7,7 @@ import sys
 from typing import Any
 
 from daemon.cli import EXIT_DONE
-from daemon.cli.say import refuse
+from daemon.cli.say import refuse, say
 from daemon.cli.service_client import NoService, Service, ServiceRefused, add_lab_argument, own_name
 
 
@@ -39,5 +39,5 @@ def run(args: argparse.Namespace) -> int:
 
 def _confirmed(item: dict[str, Any]) -> bool:
     if item["caution"]:
-        print(f"  CAUTION  {item['caution']}")
+        say([f"  CAUTION  {item['caution']}"], hang=11)
     return input(f"{item['sentence']}. Type yes: ").strip().lower() == "yes"

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from statistics import fmean
 
 from daemon.fitting.errors import FittingError
+from daemon.history.check_standard import certified_difference_mk
 from daemon.history.heat import Heat, heat_of
 from daemon.journal.entry import Kind
 from daemon.journal.read import RecordError, read_entries
-from daemon.results.calibrate import ItemResult, NightResult, calibrate, certified
+from daemon.results.calibrate import ItemResult, NightResult, calibrate
 from plans.errors import PlanError
 
 
@@ -89,21 +89,5 @@ def _visit(record: Path, serial: str) -> Iterator[Visit]:
 def _check_mk(night: NightResult, item: ItemResult | None) -> float | None:
     checks = [one for one in night.items if one.role == "check_standard"]
     own = item if item is not None and item.role == "check_standard" else None
-    return _against_certificate_mk(night, own or (checks[0] if checks else None))
-
-
-def _against_certificate_mk(night: NightResult, item: ItemResult | None) -> float | None:
-    calibration = night.run.thermometer(item.serial).calibration if item is not None else None
-    if item is None or calibration is None:
-        return None
-    own = certified(calibration)
-    covered = [
-        point for point in item.points if point.settled and calibration.covers(point.set_temperature_c)
-    ]
-    away_k = []
-    for point in covered:
-        try:
-            away_k.append(own.temperature_c(point.resistance_ohm) - point.temperature_c)
-        except FittingError:  # a few millikelvin beyond the end of its certificate
-            continue
-    return 1e3 * fmean(away_k) if away_k else None
+    wanted = own or (checks[0] if checks else None)
+    return None if wanted is None else certified_difference_mk(night, wanted)

@@ -13,6 +13,7 @@ from daemon.fitting.exchange import to_dict
 from daemon.fitting.printing import check_pairs, printed_coefficients, rounding_cost_mk
 from daemon.fitting.table import as_csv, table_rows
 from daemon.journal.read import Verification
+from daemon.program import program_version
 from daemon.results.calibrate import ItemResult, NightResult
 from daemon.results.item_points import ItemPoint, item_points
 from daemon.results.judgement import SIMULATED, Judgement
@@ -31,7 +32,8 @@ def record_facts(story: Story, record: Verification) -> dict[str, Any]:
         "mark": SIMULATED if story.simulated else "",
         "seed": opening["seed"],
         "faults": opening["faults"],
-        "program": opening["program"],
+        "program": program_version(),
+        "measured_by_program": opening["program"],
         "python": opening["python"],
         "record_format": opening["format"],
         "begun_utc": iso(story.opening.utc_s),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from daemon.history.check_standard import CheckStandard
 from daemon.journal.entry import Kind
 from daemon.journal.read import Verification
 from daemon.results.calibrate import ItemResult, NightResult
@@ -29,9 +30,12 @@ class Judgement:
     notes: tuple[str, ...] = ()
 
 
-def judge_night(night: NightResult, story: Story, record: Verification) -> Judgement:
-    """Judge a night from its results, its story and the check of its record."""
+def judge_night(
+    night: NightResult, story: Story, record: Verification, check: CheckStandard | None = None
+) -> Judgement:
+    """Judge a night from its results, its story, the check of its record and its check standard."""
     flags = (
+        *(check.flags() if check is not None else ()),
         *_record_flags(story, record),
         *_point_flags(night, story),
         *_identity_flags(story),

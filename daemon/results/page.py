@@ -33,8 +33,9 @@ def summary_page(
     judgement: Judgement,
     night_svg: Path,
     residual_svgs: Mapping[str, Path],
+    history: Html,
 ) -> str:
-    """The whole page as text; `residual_svgs` by serial."""
+    """The whole page as text; `residual_svgs` by serial, `history` the section on former runs."""
     title = night.run.plan.header.title
     mark = [element("div", SIMULATED, cls="mark")] if story.simulated else []
     parts = [
@@ -48,6 +49,7 @@ def summary_page(
         review_section(night.review),
         section("The night", figure(night_svg, "night", _NIGHT_CAPTION), name="night"),
         items_section(night),
+        history,
         points_section(night, story),
         *(
             item_section(night, item, residual_svgs.get(item.serial), simulated=story.simulated)
@@ -87,7 +89,13 @@ def _flags(judgement: Judgement) -> Html:
 
 
 def _contents(night: NightResult) -> Html:
-    links = {"review": "Review", "night": "The night", "items": "Thermometers", "points": "Points"}
+    links = {
+        "review": "Review",
+        "night": "The night",
+        "items": "Thermometers",
+        "history": "Check standard",
+        "points": "Points",
+    }
     links |= {f"item-{item.serial}": item.serial for item in night.items}
     links |= {"events": "What happened", "record": "The record"}
     return element("nav", *(element("a", words, href=f"#{name}") for name, words in links.items()))

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from daemon.history.check_standard import CheckStandard, check_standard_of
+from daemon.history.past import Past, past_of
 from daemon.journal.read import verify
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
 from daemon.results.files import coefficients_json, table_csv
@@ -12,6 +14,7 @@ from daemon.results.item_points import item_points, largest_residual_mk
 from daemon.results.judgement import SIMULATED, judge_night
 from daemon.results.numbers import signed, uncertainty
 from daemon.results.page import summary_page
+from daemon.results.page_history import history_section
 from daemon.results.page_items import KINDS, largest_expanded_mk
 from daemon.results.readings import readings_csv
 from daemon.results.story import Story, tell
@@ -37,24 +40,33 @@ class ReportSummary:
 
 
 def write_report(record: Path, folder: Path) -> ReportSummary:
-    """Evaluate a record and write its report; the same record gives the same bytes.
+    """Evaluate a record and write its report; the same record among the same ones gives the same bytes.
 
     Raises RecordError, PlanError, FittingError (unusable certificate of the reference), OSError.
     """
     verification, story, night = verify(record), tell(record), calibrate(record)
-    judgement = judge_night(night, story, verification)
+    past = past_of(record, night)
+    check = check_standard_of(night, past)
+    judgement = judge_night(night, story, verification, check)
     folder.mkdir(parents=True, exist_ok=True)
     night_paths, residuals = _draw(night, story, folder)
+    past_paths = _draw_past(past, check, folder, simulated=story.simulated)
     texts = {
         "summary.html": summary_page(
-            night, story, verification, judgement, night_paths[0], {s: p[0] for s, p in residuals.items()}
+            night,
+            story,
+            verification,
+            judgement,
+            night_paths[0],
+            {s: p[0] for s, p in residuals.items()},
+            history_section(past, check, past_paths[0] if past_paths else None),
         ),
         "coefficients.json": coefficients_json(night, story, verification, judgement),
         "readings.csv": readings_csv(night, story),
         **_tables(night),
     }
     written = [_write(folder / name, text) for name, text in texts.items()]
-    drawn = [*night_paths, *(path for pair in residuals.values() for path in pair)]
+    drawn = [*night_paths, *past_paths, *(path for pair in residuals.values() for path in pair)]
     return ReportSummary(
         judgement.good,
         story.simulated,
@@ -82,6 +94,13 @@ def _draw(
                 item, item.characteristic, points, stem, simulated=story.simulated
             )
     return night_paths, residuals
+
+
+def _draw_past(past: Past, check: CheckStandard | None, folder: Path, *, simulated: bool) -> tuple[Path, ...]:
+    """Nothing when there was no run before: one dot is no history."""
+    from daemon.history.plot import draw_past
+
+    return draw_past(past, check, folder / "history", simulated=simulated) if len(past.runs) > 1 else ()
 
 
 def _tables(night: NightResult) -> dict[str, str]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
 from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.exchange import to_dict
+from daemon.history.check_standard import CheckStandard, check_standard_in
+from daemon.journal.entry import encode
+from daemon.program import program_version
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
 from daemon.review.sign import NotSigned, Signer, clean, sign
 from daemon.review.state import Exclusion, Review, Signature
@@ -17,17 +19,33 @@ _FEWEST_LEFT = 1
 
 
 def accept(record: Path, clock: Clock, signer: Signer, remark: str = "") -> str:
-    """Accept the results as they stand; they are written down with the program's version."""
+    """Accept the results as they stand; they are written down with the program's version.
+
+    When the check standard calls for action, only with a remark that says why all the same.
+    """
     night = calibrate(record)
-    if night.review.accepted is not None:
-        by = night.review.accepted.by
-        raise NotSigned(f"these results were accepted by {by.name} already and nothing was decided since")
     results = {i.serial: plain_result(i.characteristic) for i in night.items if i.characteristic is not None}
+    accepted = night.review.accepted
+    if accepted is not None and encode(accepted.results) == encode(results):
+        raise NotSigned(
+            f"these results were accepted by {accepted.by.name} already and nothing was decided since"
+        )
     if not results:
         raise NotSigned("there is no result to accept: no thermometer has a characteristic")
     said = clean(remark, "remark") if remark else ""
     body = {"what": "accepted", "remark": said, "program": program_version(), "results": results}
+    body |= _checked(check_standard_in(record, night), said)
     return sign(record, clock, signer, body)
+
+
+def _checked(check: CheckStandard | None, said: str) -> dict[str, Any]:
+    if check is None:
+        return {}
+    if check.suspect and not said:
+        raise NotSigned(
+            f"the {check.sentence}. Find the cause first; who accepts all the same says why with --because"
+        )
+    return {"check_standard": check.sentence, "check_suspect": check.suspect}
 
 
 def exclude(record: Path, clock: Clock, signer: Signer, number: int, serial: str, cause: str) -> str:
@@ -73,14 +91,6 @@ def amend(record: Path, clock: Clock, signer: Signer, serial: str, change: str, 
 def plain_result(characteristic: Characteristic) -> dict[str, Any]:
     """A characteristic as it is written down: equation, parameters and uncertainty, without its points."""
     return to_dict(characteristic) | {"fit": None, "with_excluded": None}
-
-
-def program_version() -> str:
-    """The version of this program."""
-    try:
-        return version("ohmvigil")
-    except PackageNotFoundError:
-        return "from a clone"
 
 
 def state_in_words(review: Review) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from daemon.fitting.characteristic import Characteristic
+from daemon.history.check_standard import NO_CHECK_STANDARD, check_standard_in
 from daemon.journal.read import verify
 from daemon.results.calibrate import NightResult, calibrate
 from daemon.results.judgement import SIMULATED, judge_night
@@ -29,6 +30,7 @@ class Morning:
     why: str
     items: tuple[str, ...]
     both_fits: tuple[str, ...]
+    check_standard: str
     flags: tuple[str, ...]
     signed: tuple[str, ...]
     state: str
@@ -46,6 +48,7 @@ class Morning:
             *why,
             *self.items,
             *self.both_fits,
+            self.check_standard,
             *flags,
             *signed,
             "",
@@ -61,7 +64,8 @@ class Morning:
 def look(record: Path) -> Morning:
     """Evaluate a record for review; raises RecordError, PlanError, FittingError."""
     checked, story, night = verify(record), tell(record), calibrate(record)
-    judged = judge_night(night, story, checked)
+    check = check_standard_in(record, night)
+    judged = judge_night(night, story, checked, check)
     return Morning(
         judged.good,
         story.simulated,
@@ -69,6 +73,7 @@ def look(record: Path) -> Morning:
         judged.why,
         tuple(item_line(night, item) for item in night.items),
         tuple(both_fits(night)),
+        check.sentence if check is not None else NO_CHECK_STANDARD,
         judged.flags,
         signed_words(night.review),
         state_in_words(night.review),

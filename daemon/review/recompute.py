@@ -81,15 +81,19 @@ def difference(then: Mapping[str, Any], now: Characteristic | None) -> str:
     if encode(bare) == encode(plain_result(now)):
         return ""
     try:
-        former = from_dict(bare)
+        apart_mk, wider_mk = furthest_mk(then, now)
     except FittingError as problem:
         return str(problem)
+    return f"up to {apart_mk:.2g} mK apart, U(t) up to {wider_mk:.2g} mK"
+
+
+def furthest_mk(then: Mapping[str, Any], now: Characteristic) -> tuple[float, float]:
+    """How far a result is from the one written down, and its U(t), at most, in mK; raises FittingError."""
+    former = from_dict({**then, "fit": None, "with_excluded": None})
     low, high = max(former.range_c[0], now.range_c[0]), min(former.range_c[1], now.range_c[1])
     if not low < high:
-        return "holds in another range now"
+        raise FittingError("holds in another range now")
     where = np.linspace(low, high, _GRID)
-    apart = np.abs(
-        (now.resistance_ohm(where) - former.resistance_ohm(where)) / now.sensitivity_ohm_per_k(where)
-    )
-    wider = np.abs(now.expanded_uncertainty_k(where) - former.expanded_uncertainty_k(where))
-    return f"up to {1e3 * float(apart.max()):.2g} mK apart, U(t) up to {1e3 * float(wider.max()):.2g} mK"
+    apart_k = (now.resistance_ohm(where) - former.resistance_ohm(where)) / now.sensitivity_ohm_per_k(where)
+    wider_k = now.expanded_uncertainty_k(where) - former.expanded_uncertainty_k(where)
+    return 1e3 * float(np.abs(apart_k).max()), 1e3 * float(np.abs(wider_k).max())

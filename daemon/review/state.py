@@ -58,12 +58,17 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Acceptance:
-    """Results accepted by a person; `results` are the characteristics as they then stood, by serial."""
+    """Results accepted by a person; `results` are the characteristics as they then stood, by serial.
+
+    `check_standard` is what it said then (empty without one), `check_suspect` that it called for action.
+    """
 
     remark: str
     program: str
     results: Mapping[str, Any]
     by: Signature
+    check_standard: str = ""
+    check_suspect: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +136,18 @@ class Review:
                 told = Evidence(body["file"], body["sha256"], body["size"], body["about"], by)
                 self.evidence.append(told)
             case "accepted":
-                self.acceptances.append(Acceptance(body["remark"], body["program"], body["results"], by))
+                self.acceptances.append(_acceptance(body, by))
             case "authorised":
                 self.issues.append(_issue(body, by))
         if body["what"] == "accepted":
             self.accepted = self.acceptances[-1]
         elif body["what"] in ("excluded", "put_back", "amended"):
             self.accepted = None
+
+
+def _acceptance(body: Mapping[str, Any], by: Signature) -> Acceptance:
+    check = {key: body[key] for key in ("check_standard", "check_suspect") if key in body}
+    return Acceptance(body["remark"], body["program"], body["results"], by, **check)
 
 
 def _issue(body: Mapping[str, Any], by: Signature) -> Issue:

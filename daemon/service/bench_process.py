@@ -86,7 +86,9 @@ def _night(order: Order, run: RunPlan, listeners: Sequence[Listener]) -> Outcome
 
     if order.gap_s is None:
         return rehearse(run, record, listeners=listeners, pace=order.pace, hand_over=_listen).outcome
-    return resume_rehearsal(run, record, gap_s=order.gap_s, listeners=listeners, hand_over=_listen).outcome
+    return resume_rehearsal(
+        run, record, gap_s=order.gap_s, listeners=listeners, pace=order.pace, hand_over=_listen
+    ).outcome
 
 
 def _real_night(order: Order, run: RunPlan, record: Path, listeners: Sequence[Listener]) -> Outcome:

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-import socket
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 
-import uvicorn
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -22,20 +20,10 @@ from daemon.service.gate import Gate
 from daemon.service.lab_service import LabService
 from daemon.service.log import note
 from daemon.service.token import own_token
+from daemon.service.web_server import LOOPBACK, Server, config, listening_on, until_answering
 from daemon.web.routes import web_routes
 from drivers.clock import Clock
 from plans.lab import LoadedLab
-
-LOOPBACK = "127.0.0.1"
-_LEAVE_WITHIN_S = 2
-_MOST_REQUESTS = 200
-
-
-class _Server(uvicorn.Server):
-    @contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        """Signals are the daemon's own affair: a run is halted before anything closes."""
-        yield
 
 
 async def serve(lab: LoadedLab, stop: asyncio.Event, ready: Callable[[str], None]) -> None:
@@ -48,15 +36,15 @@ async def serve(lab: LoadedLab, stop: asyncio.Event, ready: Callable[[str], None
     service = LabService(lab, Clock())
     token = own_token(lab.state / "token")
     caller = caller_of(lab.lab.notices, lab.path.parent, note)
-    with _listening(lab.lab.header.port) as listening:
+    with listening_on(lab.lab.header.port, "Otherwise give another port in the lab file.") as listening:
         port = listening.getsockname()[1]
-        server = _Server(_config(Gate(_app(service, token, stop), port)))
+        server = Server(config(Gate(_app(service, token, stop), port)))
         answering = asyncio.create_task(server.serve(sockets=[listening]))
         benches = asyncio.create_task(service.run())
         calling = asyncio.create_task(Calling(service, caller).run())
         try:
             (lab.state / "address").write_text(f"http://{LOOPBACK}:{port}\n", encoding="ascii")
-            await _until_answering(server, answering)
+            await until_answering(server, answering)
             ready(f"http://{LOOPBACK}:{port}")
             await stop.wait()
             await service.stop("the daemon")
@@ -85,38 +73,3 @@ async def _not_here(_: Request, error: Exception) -> Response:
 async def _broken(request: Request, error: Exception) -> Response:
     note("a request broke", path=request.url.path, error=repr(error))
     return refusal(500, "the daemon's page or interface broke at this request; the runs go on.")
-
-
-def _config(app: Gate) -> uvicorn.Config:
-    return uvicorn.Config(
-        app,
-        log_config=None,
-        access_log=False,
-        lifespan="off",
-        server_header=False,
-        timeout_graceful_shutdown=_LEAVE_WITHIN_S,
-        limit_concurrency=_MOST_REQUESTS,
-        ws="none",
-    )
-
-
-@contextmanager
-def _listening(port: int) -> Iterator[socket.socket]:
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listening.bind((LOOPBACK, port))
-        except OSError as error:
-            raise OSError(
-                f"port {port} of this machine is taken ({error.strerror}): is another daemon running? "
-                "Otherwise give another port in the lab file."
-            ) from error
-        yield listening
-
-
-async def _until_answering(server: uvicorn.Server, answering: asyncio.Task[None]) -> None:
-    while not server.started:
-        if answering.done():
-            answering.result()
-            raise OSError("the web server ended before it had begun.")
-        await asyncio.sleep(0.01)

@@ -24,8 +24,8 @@ STATES = {
 """Sign and loudness of each word: sign and word say the same as the colour."""
 
 
-def page(title: str, live: str, *body: Html) -> str:
-    """A whole document; `live` is where its news come from."""
+def page(title: str, live: str, *body: Html, whose: str = "the daemon") -> str:
+    """A whole document; `live` is where its news come from, `whose` who sends them."""
     head = element(
         "head",
         Html('<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'),
@@ -34,7 +34,9 @@ def page(title: str, live: str, *body: Html) -> str:
         Html('<script src="/live.js" defer></script>'),
         Html('<noscript><meta http-equiv="refresh" content="10"></noscript>'),
     )
-    whole = element("html", head, element("body", *body, **{"data-live": live}), lang="en")
+    whole = element(
+        "html", head, element("body", *body, **{"data-live": live, "data-whose": whose}), lang="en"
+    )
     return f"<!DOCTYPE html>\n{whole}"
 
 

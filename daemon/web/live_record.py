@@ -66,17 +66,14 @@ class LiveRecord:
         self.acknowledged = False
         self.said: deque[Entry] = deque(maxlen=_MOST_SAID)
         self.standing: dict[tuple[str, int], Mapping[str, Any]] = {}
+        self.seq = 0
+        """Number of the newest entry that was read."""
         self.newest: Entry | None = None
         self.columns: dict[int, Column] = {}
 
     @property
-    def seq(self) -> int:
-        """Number of the newest entry that was read."""
-        return self.newest.seq if self.newest else 0
-
-    @property
     def now_s(self) -> float:
-        """Time of the newest entry, s since the record was opened, by the UTC stamps."""
+        """Time of the run's newest entry, s since the record was opened, by the UTC stamps."""
         return self._since_opening_s(self.newest) if self.newest else 0.0
 
     def utc_s(self, when_s: float) -> float:
@@ -101,6 +98,9 @@ class LiveRecord:
         return entry.utc_s - self.opening.utc_s if self.opening else 0.0
 
     def _take(self, entry: Entry) -> None:
+        self.seq = entry.seq
+        if entry.kind == Kind.REVIEW:
+            return  # signed in the morning: it makes the night no longer
         if entry.kind == Kind.OPENED:
             self._open(entry)
         self.newest = entry

@@ -22,21 +22,25 @@ from daemon.web.view import BenchView, Lab
 _FILES = {"style.css": "text/css", "live.js": "text/javascript", "icon.svg": "image/svg+xml"}
 _FOLDER = Path(__file__).parent / "files"
 _LONGEST_NAME = 80
-_EVENT_STREAM = "text/event-stream"
+EVENT_STREAM = "text/event-stream"
 
 
 def web_routes(lab: Lab, secret: bytes, leaving: asyncio.Event) -> list[Route]:
     """Routes of all pages; `secret` makes the keys that prove that a halt came from a page of ours."""
     pages = _Pages(lab, secret, leaving)
-    files = [Route(f"/{name}", _file(name, kind), methods=["GET"]) for name, kind in _FILES.items()]
     return [
         Route("/", pages.overview, methods=["GET"]),
         Route("/live", pages.overview_news, methods=["GET"]),
         Route("/benches/{bench}", pages.bench, methods=["GET"]),
         Route("/benches/{bench}/live", pages.bench_news, methods=["GET"]),
         Route("/benches/{bench}/halt", pages.halt, methods=["POST"]),
-        *files,
+        *file_routes(),
     ]
+
+
+def file_routes() -> list[Route]:
+    """What every page of ours asks for beside itself."""
+    return [Route(f"/{name}", _file(name, kind), methods=["GET"]) for name, kind in _FILES.items()]
 
 
 def _file(name: str, kind: str) -> Any:
@@ -63,7 +67,7 @@ class _Pages:
             lambda: min((one.quiet_s for one in lab.benches if one.busy), default=0.0),
             lambda: any(one.busy for one in lab.benches),
         )
-        return StreamingResponse(news.stream(self._leaving), media_type=_EVENT_STREAM)
+        return StreamingResponse(news.stream(self._leaving), media_type=EVENT_STREAM)
 
     async def bench(self, request: Request) -> Response:
         bench = self._lab.bench(request.path_params["bench"])
@@ -82,7 +86,7 @@ class _Pages:
             lambda: self._view(id_).quiet_s,
             lambda: self._view(id_).busy,
         )
-        return StreamingResponse(news.stream(self._leaving), media_type=_EVENT_STREAM)
+        return StreamingResponse(news.stream(self._leaving), media_type=EVENT_STREAM)
 
     async def halt(self, request: Request) -> Response:
         bench = self._lab.bench(request.path_params["bench"])

@@ -74,6 +74,13 @@ class Page:
         to.write_bytes(base64.b64decode(taken["data"]))
         return to
 
+    def memory(self) -> tuple[float, int]:
+        """What the page's program holds after clearing up, in MB, and how many nodes the page has."""
+        self._tell("HeapProfiler.collectGarbage")
+        self._tell("Performance.enable")
+        told = {one["name"]: one["value"] for one in self._tell("Performance.getMetrics")["metrics"]}
+        return told["JSHeapUsedSize"] / 1e6, int(told["Nodes"])
+
     def _tell(self, method: str, **values: Any) -> dict[str, Any]:
         self._number += 1
         words = {"id": self._number, "method": method, "params": values}
@@ -105,7 +112,7 @@ class Page:
 
 
 @contextmanager
-def browsing(folder: Path) -> Iterator[Page]:
+def browsing(folder: Path, within_s: float = 3 * WITHIN_S) -> Iterator[Page]:
     """An empty page of a browser whose profile is in `folder`; killed when it hangs, gone afterwards."""
     if _PROGRAM is None:
         pytest.skip("no Chromium is installed, so no page can be looked at")
@@ -117,7 +124,7 @@ def browsing(folder: Path) -> Iterator[Page]:
     )
     os.close(to_browser)
     os.close(from_browser)
-    watchdog = threading.Timer(3 * WITHIN_S, browser.kill)
+    watchdog = threading.Timer(within_s, browser.kill)
     watchdog.start()
     try:
         with os.fdopen(commands, "wb") as out, os.fdopen(answers, "rb") as back:

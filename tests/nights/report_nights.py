@@ -67,8 +67,11 @@ def quick_night(record: Path, *faults: str) -> Path:
     return record
 
 
-def told_again(record: Path, new: Path, change: Change) -> Path:
-    """A record with a sound chain whose entries went through `change`: each becomes none, one or more."""
+def told_again(record: Path, new: Path, change: Change, later_s: float = 0.0) -> Path:
+    """A record with a sound chain whose entries went through `change`: each becomes none, one or more.
+
+    `later_s` moves the whole run to a later day.
+    """
     rows, head, seq = [], FIRST_LINK, 0
     numbers: dict[int, int] = {}
     for entry in read_entries(record):
@@ -76,8 +79,9 @@ def told_again(record: Path, new: Path, change: Change) -> Path:
             seq += 1
             numbers[entry.seq] = seq
             text = encode(_renumbered(body, numbers))
-            head = link(head, seq, str(kind), entry.when_s, entry.utc_s, text)
-            rows.append((seq, str(kind), entry.when_s, entry.utc_s, text, head))
+            utc_s = entry.utc_s + later_s
+            head = link(head, seq, str(kind), entry.when_s, utc_s, text)
+            rows.append((seq, str(kind), entry.when_s, utc_s, text, head))
     connection = store.create(new, synced=False)
     store.append(connection, rows)
     store.close(connection)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from daemon.journal.entry import Kind
 from daemon.journal.journal import signed_journal
 from daemon.journal.read import read_entries, verify
 from daemon.journal.sinks import StorageFault
+from daemon.program import fingerprint, program_version
 from daemon.results.calibrate import calibrate
 from daemon.results.report import write_report
 from daemon.review.acts import accept, amend, exclude, plain_result, put_back
@@ -21,6 +23,7 @@ from daemon.review.morning import look
 from daemon.review.recompute import difference, recompute
 from daemon.review.sign import NotSigned, Signer
 from daemon.review.state import read_review
+from daemon.web.live_record import LiveRecord
 from tests.nights.morning import EIGHT_OCLOCK, KEEPER, NINE_OCLOCK, morning_night
 from tests.nights.report_nights import told_again
 
@@ -164,6 +167,17 @@ def test_another_result_is_told_with_its_size(record: Path) -> None:
     assert "13 mK apart" in difference(then, now)
 
 
+def test_a_program_is_known_by_its_version_and_every_line_of_its_source(tmp_path: Path) -> None:
+    def named(line: str) -> str:
+        for part in ("daemon", "plans"):
+            (tmp_path / part).mkdir(exist_ok=True)
+            (tmp_path / part / "one.py").write_text(line, "utf-8")
+        return fingerprint(tmp_path)
+
+    assert named("a = 1") == named("a = 1") != named("a = 2")
+    assert re.fullmatch(r".+, source [0-9a-f]{12}", program_version())
+
+
 def test_verify_says_when_a_report_no_longer_fits_the_program(
     record: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -195,6 +209,17 @@ def test_a_review_does_not_make_the_night_longer(record: Path) -> None:
     before = tell(record)
     accept(record, EIGHT_OCLOCK, KEEPER)
     assert tell(record).end_s == before.end_s
+
+
+def test_the_live_page_of_a_signed_run_still_ends_where_the_run_ended(record: Path) -> None:
+    before, after = LiveRecord(record), LiveRecord(record)
+    while before.catch_up():
+        pass
+    accept(record, EIGHT_OCLOCK, KEEPER)
+    while after.catch_up():
+        pass
+    assert after.seq == before.seq + 1
+    assert (after.now_s, len(after.said), after.closed) == (before.now_s, len(before.said), True)
 
 
 def test_evidence_is_known_by_its_hash(record: Path, tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -85,6 +86,16 @@ def test_a_killed_night_resumes_to_the_same_coefficients(
         grid = np.linspace(low_c + 0.01, high_c - 0.01, 21)
         moved_k = again.temperature_c(item.characteristic.resistance_ohm(grid)) - grid
         assert np.max(np.abs(moved_k)) < 1.5e-3  # other bridge noise and bath ripple at the re-soaked points
+
+
+def test_a_resumed_run_is_watched_at_the_pace_asked_for(undisturbed: RehearsedNight, tmp_path: Path) -> None:
+    plan = continuing(tmp_path, 70.0, 100.0, 120.0)
+    record = killed(tmp_path, str(plan), int(0.99 * undisturbed.rehearsal.outcome.entries))
+    broken_off_s = max(entry.utc_s for entry in read_entries(record))
+    began_s = time.monotonic()
+    resume_rehearsal(load_plan(plan), record, gap_s=60.0, pace=400.0)
+    left_s = max(entry.utc_s for entry in read_entries(record)) - broken_off_s - 60.0
+    assert left_s > 300.0 and time.monotonic() - began_s >= left_s / 400.0
 
 
 def test_the_gap_stands_in_the_record(tmp_path: Path) -> None:

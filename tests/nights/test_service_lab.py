@@ -20,6 +20,10 @@ def states(record: Path) -> list[str]:
     return [str(entry.body["to"]) for entry in read_entries(record, frozenset({Kind.STATE}))]
 
 
+def actions(record: Path) -> list[object]:
+    return [dict(entry.body) for entry in read_entries(record, frozenset({Kind.ACTION}))]
+
+
 def test_a_submitted_plan_is_run_to_its_end_and_reported(tmp_path: Path) -> None:
     with served_lab(make_lab(tmp_path)) as lab:
         lab.submit("bath", "quick-bath")
@@ -45,6 +49,24 @@ def test_anyone_may_halt_and_the_next_run_waits_for_a_person(tmp_path: Path) -> 
         assert lab.post("/api/benches/bath/acknowledge", {"who": "passer-by"}, token=None)[0] == 401
         assert lab.post("/api/benches/bath/acknowledge", {"who": "the night watch"})[1]["effect"]
         assert lab.until_standing("bath", "running")["queue"] == []
+
+
+def test_a_cut_needs_the_token_switches_the_heater_off_and_is_latched(tmp_path: Path) -> None:
+    with served_lab(make_lab(tmp_path, SLOW)) as lab:
+        lab.submit("block", "block-night")
+        lab.until_readings("block")
+        said = {"who": "the night watch", "reason": "smell of burning"}
+        assert lab.post("/api/benches/block/cut", said, token=None)[0] == 401
+        assert lab.bench("block")["run"]["state"] == "running"
+        assert lab.post("/api/benches/block/cut", said)[1] == {"effect": True, "sentence": "cut taken"}
+        lab.until("block", lambda b: b["run"]["state"] == "cut")
+        record = tmp_path / "records" / "block-night-1.record"
+        lab.until("block", lambda _: {"do": "switch_heater", "on": False, "by": "cut"} in actions(record))
+        assert not lab.post("/api/benches/block/release", {"who": "the night watch"})[1]["effect"]
+        lab.post("/api/benches/block/acknowledge", {"who": "the night watch"})
+        assert lab.bench("block")["run"]["state"] == "cut"
+        words = next(read_entries(record, frozenset({Kind.OPERATOR}))).body
+        assert words["word"] == "cut" and said.items() <= words.items()
 
 
 def test_a_file_halts_too_and_is_taken_away(tmp_path: Path) -> None:

@@ -44,6 +44,18 @@ def test_words_go_to_the_daemon_and_tell_by_their_exit_code_whether_they_changed
     assert main(["status", "--json", "--lab", str(lab.lab)]) == 0
 
 
+def test_cut_is_said_from_the_terminal_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with served_lab(make_lab(tmp_path, 120.0)) as own:
+        own.submit("block", "block-night")
+        own.until_readings("block")
+        at = ["--lab", str(own.lab), "--who", "the night watch"]
+        assert main(["cut", "block", "--reason", "smell of burning", *at]) == 0
+        own.until("block", lambda b: b["run"]["state"] == "cut")
+        assert main(["release", "block", *at]) == 1
+        assert main(["status", "--lab", str(own.lab)]) == 1
+        assert "CALLS FOR A PERSON" in capsys.readouterr().out
+
+
 def test_a_refusal_is_a_sentence_and_exit_code_2(
     lab: ServedLab, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import shutil
 import signal
 import socket
@@ -84,6 +85,21 @@ def test_a_clean_exit_says_offline_after_everything_else(tmp_path: Path) -> None
         assert [topic.rsplit("/", 1)[1] for topic, *_ in reader.messages] == ["status", "event", "status"]
         assert reader.on("status")[-1]["reason"] == "left"
         assert [status["seq"] for status in reader.on("status")] == [1, 2]
+
+
+def test_a_network_that_is_cut_and_mended_loses_nothing(tmp_path: Path) -> None:
+    """A dead connection is not closed by anyone: it is the keepalive that notices."""
+    apart = [str(shutil.which("unshare")), "--map-root-user", "--net"]
+    if not shutil.which("unshare") or subprocess.run([*apart, "true"], capture_output=True).returncode:
+        pytest.skip("this machine lets nobody make a network of his own")
+    with broker(tmp_path):
+        pass  # skips where there is no broker
+    command = [*apart, sys.executable, "-m", "tests.nights.network_cut", str(tmp_path)]
+    done = subprocess.run(command, cwd=Path(__file__).parents[2], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["whole"] and found["closed"] and found["lost"] == 0
+    assert found["waiting"] >= 400
 
 
 def test_a_wrong_password_ends_the_attempts_and_is_said(tmp_path: Path) -> None:

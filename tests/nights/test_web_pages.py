@@ -61,7 +61,7 @@ def test_everything_comes_from_this_machine_and_the_policy_is_kept(lab: ServedLa
 def test_a_page_left_open_says_by_its_own_clock_that_the_daemon_is_gone(tmp_path: Path, page: Page) -> None:
     with served_lab(make_lab(tmp_path, 60.0)) as lab:
         page.open(lab.address)
-        page.until(f"{SAYS} === 'daemon is there; nothing runs'")
+        page.until(f"{SAYS} === 'the daemon is there; nothing runs'")
     page.until(f"{SAYS}.startsWith('NOTHING HEARD from the daemon')")
     assert page.value("document.getElementById('heart').className") == "dead"
 

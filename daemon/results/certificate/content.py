@@ -15,7 +15,6 @@ from daemon.results.markup import plain
 from daemon.results.numbers import day_and_clock, fixed, powers, signed, uncertainty
 from daemon.results.page_items import KINDS
 from daemon.results.self_heating import SelfHeating
-from daemon.review.acts import program_version
 from plans.probe import Thermometer
 
 APPROACHES = {"from_below": "below", "from_above": "above", "start": "first", "same": "same"}
@@ -249,7 +248,7 @@ def _record(facts: Facts) -> dict[str, Any]:
     accepted = night.review.accepted
     return {
         "head": facts.evaluated.verification.closed_head,
-        "program": f"ohmvigil, {opening['program']} (measurement) and {program_version()} (evaluation)",
+        "program": f"ohmvigil, {opening['program']} (measurement) and {facts.program} (evaluation)",
         "accepted": f"{accepted.by.name}, {day_and_clock(accepted.by.utc_s)}" if accepted else "not yet",
         "evidence": [f"{one.what}: {one.file}, SHA-256 {one.sha256}" for one in night.review.evidence],
     }

@@ -11,6 +11,7 @@ from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.classes import Construction, tolerance_class
 from daemon.fitting.conformity import ClassJudgement, Rule, judge_class
 from daemon.journal.read import Verification, verify
+from daemon.program import program_version
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
 from daemon.results.certificate.papers import OrderedItem, Papers, Signatory
 from daemon.results.certificate.remarks import remarks_of
@@ -64,6 +65,12 @@ class Facts:
     table: tuple[TableLine, ...]
     conformity: ClassJudgement | None
     remarks: tuple[str, ...]
+
+    @property
+    def program(self) -> str:
+        """The program that found these results: when they were accepted, or for a draft the present one."""
+        accepted = self.evaluated.night.review.accepted
+        return accepted.program if self.authorised is not None and accepted is not None else program_version()
 
     @property
     def begun(self) -> date:

@@ -80,7 +80,7 @@ def uncertainty_svg(facts: Facts) -> bytes:
         axes.plot(where, _expanded_mk(facts, where), color=INK, linewidth=1.1, label="U(t)")
         names, parts = facts.characteristic.contributions_k(where)
         largest = np.argsort(-parts.max(axis=0))[:_FEW]
-        lines = zip(largest, ("--", "-.", ":", (0, (6, 1, 1, 1))), (BLUE, ORANGE, SOFT, RED), strict=False)
+        lines = zip(largest, ("--", "-.", ":", (0, (9, 4))), (BLUE, ORANGE, SOFT, RED), strict=False)
         for place, dashes, colour in lines:
             label = f"u, {names[place]}"
             axes.plot(

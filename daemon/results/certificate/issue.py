@@ -6,14 +6,18 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from daemon.fitting.errors import FittingError
 from daemon.results.certificate.draw import Drawn, draw
 from daemon.results.certificate.facts import Authorised, Evaluated, NoCertificate, evaluate, facts_of
 from daemon.results.certificate.papers import Papers, Signatory, parse_papers
 from daemon.results.judgement import SIMULATED
+from daemon.review.recompute import difference, furthest_mk
 from daemon.review.sign import Signer, sign
 from daemon.review.state import Issue, Review
 from daemon.review.words import in_words
 from drivers.clock import Clock
+
+_NO_DIFFERENCE_MK = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +53,7 @@ def authorise(
     """Authorise one certificate and sign that into the record; raises NotSigned, and as `draft`."""
     evaluated = evaluate(record)
     signatory = _may(evaluated, who, papers)
+    _still_found(evaluated, serial)
     authorised = _authorised(evaluated, serial, papers, signatory, clock.utc_s())
     drawn = draw(facts_of(evaluated, serial, papers, authorised, step_k), schema)
     body = {
@@ -102,6 +107,25 @@ def _may(evaluated: Evaluated, who: str, papers: Papers) -> Signatory:
             "the results are not accepted as they stand: `ohmvigil review RECORD accept` first"
         )
     return signatory
+
+
+def _still_found(evaluated: Evaluated, serial: str) -> None:
+    """What is issued is what was accepted: another program may find something else."""
+    accepted = evaluated.night.review.accepted
+    now = next((item.characteristic for item in evaluated.night.items if item.serial == serial), None)
+    if accepted is None or now is None or serial not in accepted.results:
+        return  # said elsewhere, in words of its own
+    then = accepted.results[serial]
+    try:
+        # Another machine may round the last digits otherwise.
+        if max(furthest_mk(then, now)) <= _NO_DIFFERENCE_MK:
+            return
+    except FittingError:
+        pass
+    raise NoCertificate(
+        f"{serial}: this program does not find what was accepted ({difference(then, now)}; accepted with "
+        f"{accepted.program}); look at it again and `ohmvigil review RECORD accept`"
+    )
 
 
 def _authorised(

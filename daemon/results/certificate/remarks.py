@@ -19,9 +19,24 @@ def remarks_of(night: NightResult, story: Story, record: Verification, item: Ite
     others = [one.serial for one in night.items if one.serial != item.serial]
     judged = judge_night(night, story, record)
     flags = [flag for flag in judged.flags if not flag.startswith(tuple(f"{serial}: " for serial in others))]
-    own = [*_excluded(night, item), *_both_fits(item), *_amended(night.review, item.serial)]
+    own = [
+        *_check_standard(night.review),
+        *_excluded(night, item),
+        *_both_fits(item),
+        *_amended(night.review, item.serial),
+    ]
     told = [*([judged.why] if judged.why else []), *flags]
     return [f"{_unnamed(sentence, others).rstrip('.')}." for sentence in told] + own
+
+
+def _check_standard(review: Review) -> list[str]:
+    accepted = review.accepted
+    if accepted is None or not accepted.check_suspect:
+        return []
+    return [
+        f"The {accepted.check_standard}. {accepted.by.name} accepted the results all the same: "
+        f"{accepted.remark}."
+    ]
 
 
 def _unnamed(sentence: str, others: list[str]) -> str:

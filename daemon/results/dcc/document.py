@@ -10,7 +10,6 @@ from daemon.results.certificate.facts import DRAFT, Facts
 from daemon.results.certificate.method import conditions, method_sentences, traceability
 from daemon.results.dcc.results import results_node
 from daemon.results.dcc.tree import DCC_VERSION, as_bytes, node, validate, words
-from daemon.review.acts import program_version
 
 _CONFORMITY = {
     "pass": "pass",
@@ -40,7 +39,7 @@ def dcc_xml(facts: Facts, schema: Path | None = None) -> bytes:
 def _administrative(facts: Facts) -> etree._Element:
     return node(
         "dcc:administrativeData",
-        node("dcc:dccSoftware", _software("ohmvigil", program_version())),
+        node("dcc:dccSoftware", _software("ohmvigil", facts.program)),
         _core(facts),
         node("dcc:items", _item(facts)),
         node("dcc:calibrationLaboratory", _contact("dcc:contact", *_laboratory(facts))),

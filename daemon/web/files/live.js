@@ -3,7 +3,7 @@
 (() => {
   const heart = document.getElementById("heart");
   const says = document.getElementById("heart-says");
-  const patience = 5;
+  const patience = 5, whose = document.body.dataset.whose;
   let heard = performance.now(), quiet = 0, busy = false, everHeard = false;
 
   const news = new EventSource(document.body.dataset.live);
@@ -25,13 +25,13 @@
     let words, state;
     if (silent > patience) {
       state = "dead";
-      words = `NOTHING HEARD from the daemon for ${Math.round(silent)} s: this page is blind`;
+      words = `NOTHING HEARD from ${whose} for ${Math.round(silent)} s: this page is blind`;
     } else if (!everHeard) {
       state = "still";
-      words = "waiting for the daemon";
+      words = `waiting for ${whose}`;
     } else if (!busy) {
       state = "still";
-      words = "daemon is there; nothing runs";
+      words = `${whose} is there; nothing runs`;
     } else if (quiet + silent > patience) {
       state = "dead";
       words = `NO NEW READING for ${Math.round(quiet + silent)} s`;
