@@ -58,6 +58,11 @@ class Timetable:
     above_head_limit_s: float
     tightest: str
 
+    @property
+    def attended_until_s(self) -> float:
+        """Until when a person must stay: the first point that is hot must have been reached."""
+        return max((row.from_s + row.approach_s for row in self.rows if row.attended), default=0.0)
+
     def lines(self) -> list[str]:
         """Plain text, one line a row."""
         return [_line(row) for row in self.rows] + [f"in all {_clock(self.total_s)} h"]
