@@ -19,6 +19,7 @@ from daemon.results.choose import Making, fit_best
 from daemon.results.gather import MeasuredPoint, measured_points
 from daemon.results.numbers import day_and_clock
 from daemon.results.reduce import Reduced, Scatter, reduce_point, scatter_of
+from daemon.results.returns import Hysteresis, Repeat, annealing_mk, hysteresis_of, repeats_of
 from daemon.results.self_heating import SelfHeating, self_heating_at
 from daemon.review.state import Exclusion, Review, read_review
 from plans.bench import UncertaintyTerm
@@ -26,24 +27,11 @@ from plans.calibration import Calibration
 from plans.loading import parse_plan
 from plans.probe import Thermometer
 from plans.run_plan import RunPlan
-from plans.unroll import measuring_steps
 
 _DISTRIBUTIONS = {"u_shaped": "arcsine"}
 _EDGE_K = 0.5
 _WANTED_MK = {"stirred_bath": 10.0, "dry_block": 50.0, "furnace": 100.0}
 """Uncertainty that a comparison in this kind of source can reach: common practice, no source."""
-
-
-@dataclass(frozen=True, slots=True)
-class Hysteresis:
-    """Half the difference between two visits to one temperature, once from below and once from above.
-
-    `standard_mk`: standard uncertainty from the scatter of the two visits.
-    """
-
-    temperature_c: float
-    half_difference_mk: float
-    standard_mk: float
 
 
 @dataclass(frozen=True)
@@ -69,6 +57,7 @@ class ItemResult:
     readings_worth_one: float
     self_heating: tuple[SelfHeating, ...] = ()
     annealing_mk: float | None = None
+    repeats: tuple[Repeat, ...] = ()
     shift_standard_mk: float = 0.0
     problem: str = ""
 
@@ -151,7 +140,7 @@ def _item(run: RunPlan, facts: ChannelFacts, reduced: tuple[Reduced, ...], revie
     scatter = scatter_of(reduced)
     before, after = _zeros(reduced)
     shift_mk = None if before is None or after is None else 1e3 * (after[0] - before[0]) / before[1]
-    hysteresis = _hysteresis(run, reduced, scatter)
+    hysteresis = hysteresis_of(run, reduced, scatter)
     result = ItemResult(
         facts.name,
         facts.role,
@@ -166,7 +155,8 @@ def _item(run: RunPlan, facts: ChannelFacts, reduced: tuple[Reduced, ...], revie
         scatter.cycles_mk,
         scatter.readings_worth_one,
         shift_standard_mk=math.sqrt(2.0) * max((scatter.of_mean(p)[0] for p in reduced), default=0.0),
-        annealing_mk=_annealing_mk(reduced),
+        annealing_mk=annealing_mk(reduced),
+        repeats=repeats_of(run, reduced, scatter),
     )
     components = (*_from_certificate(run), *_from_bench(run), *_from_shift(shift_mk))
     try:
@@ -232,16 +222,6 @@ def _zeros(reduced: Sequence[Reduced]) -> tuple[tuple[float, float] | None, tupl
     return annealed or _r0(reduced, "zero_before"), _r0(reduced, "zero_after")
 
 
-def _annealing_mk(reduced: Sequence[Reduced]) -> float | None:
-    """What annealing changed at the point to which it returns; None without annealing."""
-    found = [point for point in reduced if point.stage == "zero_before"]
-    left = [point for point in reduced if point.stage == "annealed"]
-    if not found or not left:
-        return None
-    first, last = found[0], left[-1]
-    return 1e3 * _change_k(first, last)
-
-
 def _r0(reduced: Sequence[Reduced], stage: str) -> tuple[float, float] | None:
     """Resistance at 0 °C and its slope, from the point at 0 °C of that stage; None when there is none."""
     for point in reduced:
@@ -249,31 +229,6 @@ def _r0(reduced: Sequence[Reduced], stage: str) -> tuple[float, float] | None:
             slope = point.sensitivity_ohm_per_k
             return point.resistance_ohm - slope * point.temperature_c, slope
     return None
-
-
-def _hysteresis(run: RunPlan, reduced: Sequence[Reduced], scatter: Scatter) -> tuple[Hysteresis, ...]:
-    by_index = {point.index: point for point in reduced}
-    found = []
-    for step in measuring_steps(run):
-        partner = step.partner
-        if partner is None or partner < step.index or not {step.index, partner} <= set(by_index):
-            continue
-        first, second = by_index[step.index], by_index[partner]
-        difference_k = _change_k(first, second)
-        error_mk = 0.5 * math.hypot(scatter.of_mean(first)[0], scatter.of_mean(second)[0])
-        found.append(Hysteresis(step.temperature_c, 0.5e3 * difference_k, error_mk))
-    return tuple(found)
-
-
-def _change_k(first: Reduced, last: Reduced) -> float:
-    """What the item changed between two visits to one temperature, in K, the source's own change taken out.
-
-    One slope for both: each visit divided by its own would weigh the whole resistance with the slopes'
-    small difference.
-    """
-    slope = 0.5 * (first.sensitivity_ohm_per_k + last.sensitivity_ohm_per_k)
-    change_ohm = last.resistance_ohm - first.resistance_ohm
-    return change_ohm / slope - (last.temperature_c - first.temperature_c)
 
 
 def _from_certificate(run: RunPlan) -> tuple[Component, ...]:

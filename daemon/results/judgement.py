@@ -66,14 +66,21 @@ def _to_measure(night: NightResult, story: Story) -> list[Step]:
 
 
 def _notes(night: NightResult) -> tuple[str, ...]:
-    """Residuals smaller than expected are no danger to anyone; one sentence for all thermometers."""
+    """What is no danger to anyone: small residuals, in one sentence for all, and readings that stand out."""
     small = [item.serial for item in night.items if _only_smaller(item)]
-    if not small:
-        return ()
-    return (
-        f"{', '.join(small)}: chi-squared below its 95 % bounds, the residuals are smaller than the budget "
-        "expects; a random term may be overstated.",
-    )
+    told = [
+        f"{item.serial}: {counted(len(point.quality.outliers), 'reading')} of {point.readings} at point "
+        f"{point_name(point.index, point.set_temperature_c, point.label)} flagged; nothing was left out."
+        for item in night.items
+        for point in item.points
+        if point.quality.outliers
+    ]
+    if small:
+        told.append(
+            f"{', '.join(small)}: chi-squared below its 95 % bounds, the residuals are smaller than the "
+            "budget expects; a random term may be overstated."
+        )
+    return tuple(told)
 
 
 def _only_smaller(item: ItemResult) -> bool:

@@ -11,8 +11,10 @@ from daemon.results.item_points import item_points, largest_residual_mk
 from daemon.results.judgement import SIMULATED, item_sentences
 from daemon.results.markup import Html, bullets, element, joined, section, table
 from daemon.results.numbers import UNKNOWN, fixed, powers, signed, uncertainty
+from daemon.results.page_changes import changes
 from daemon.results.page_figures import budget_bars, figure
 from daemon.results.page_points import item_point_table
+from daemon.results.page_sequences import sequences_table
 
 KINDS = {
     "its90": "ITS-90 deviation function",
@@ -99,7 +101,7 @@ def item_section(night: NightResult, item: ItemResult, residuals: Path | None, *
             "point and U(t) of the characteristic, right on their own scale with repeatability only."
         )
         parts.append(figure(residuals, f"r-{item.serial}", caption))
-    parts.append(item_point_table(points))
+    parts += [item_point_table(points), sequences_table(item)]
     budgets = [point.budget for point in points if point.budget is not None]
     if budgets:
         parts.append(budget_bars(max(budgets, key=lambda budget: budget.expanded_mk)))
@@ -122,7 +124,7 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
         "holds": f"{fixed(low, 3)} °C to {fixed(high, 3)} °C, nowhere else",
         "to check typing": pairs,
         "R0 over the night": _shift(item),
-        "hysteresis": _hysteresis(item),
+        **changes(item),
         "repeatability": f"{uncertainty(item.repeatability_mk)} from cycle to cycle, pooled over all points",
     }
     if found.with_excluded is not None:
@@ -151,14 +153,6 @@ def characteristics_apart_mk(found: Characteristic, other: Characteristic) -> fl
 def _shift(item: ItemResult) -> str:
     before, after = fixed(item.r0_before_ohm, 5, "Ω"), fixed(item.r0_after_ohm, 5, "Ω")
     return f"{before} before, {after} after: {signed(item.shift_mk, 2, 'mK')}"
-
-
-def _hysteresis(item: ItemResult) -> str:
-    found = [
-        f"half the difference {signed(one.half_difference_mk, 2, 'mK')} at {one.temperature_c:g} °C"
-        for one in item.hysteresis
-    ]
-    return "; ".join(found) or "not measured: no temperature was reached from both sides"
 
 
 def _coefficients(found: Characteristic) -> Html:

@@ -88,9 +88,6 @@ def item_point_table(points: Sequence[ItemPoint]) -> Html:
         "R / Ω",
         "residual / mK",
         "U / mK",
-        "s of cycles / mK",
-        "cycles",
-        "readings",
     )
     return table(header, [_item_row(point) for point in points], words=3)
 
@@ -111,7 +108,4 @@ def _item_row(point: ItemPoint) -> list[str]:
         fixed(reduced.resistance_ohm, 5 if reduced.sensitivity_ohm_per_k < 1.0 else 4),
         signed(point.residual_mk, 2),
         uncertainty(point.expanded_mk, ""),
-        fixed(1e3 * reduced.cycle_spread_ohm / reduced.sensitivity_ohm_per_k, 2),
-        str(reduced.cycles),
-        str(reduced.readings),
     ]
