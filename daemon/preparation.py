@@ -11,8 +11,8 @@ from daemon.fitting import its90
 from daemon.fitting.callendar_van_dusen import IEC_A, IEC_B, IEC_C, temperature_of_one_c
 from daemon.fitting.errors import FittingError
 from daemon.guards.situation import Limits
-from daemon.procedure.script import Annealing, Point, Script, Source
-from daemon.timetable import WARMING_S, forecast, sequence_time_s, slow_until_c
+from daemon.procedure.script import Annealing, ImmersionProfile, Point, Script, Source
+from daemon.timetable import WARMING_S, forecast, immersion_time_s, sequence_time_s, slow_until_c
 from drivers.quantities import ABSOLUTE_ZERO_C
 from drivers.roles import HeatSourceCapabilities
 from plans.probe import Thermometer
@@ -181,8 +181,17 @@ def _point(run: RunPlan, step: Step, ramp_k_per_min: float) -> Point:
         discard_after_switch=sequence.discard_after_switch,
         self_heating_ma=step.self_heating_ma,
         discard_after_current=math.ceil(WARMING_S / run.bench.bridge.integration_s),
+        immersion=_immersion(run, step),
         cooling_on=None if source.cooling_below_c is None else step.temperature_c <= source.cooling_below_c,
     )
+
+
+def _immersion(run: RunPlan, step: Step) -> ImmersionProfile | None:
+    profile = step.immersion
+    if profile is None:
+        return None
+    channel = next(c for c, serial in run.channels.items() if serial == profile.serial)
+    return ImmersionProfile(channel, profile.step_mm, 60.0 * profile.wait_minutes)
 
 
 def _cycle_s(run: RunPlan, step: Step) -> float:
@@ -201,6 +210,7 @@ def _longest_point_s(run: RunPlan) -> float:
     for step, ramp in zip(measuring_steps(run), _ramps(run), strict=True):
         approach_s = 120.0 * math.fabs(step.temperature_c - before_c) / ramp
         reading_s = 2.0 * step.sequence.cycles * _cycle_s(run, step)
+        reading_s += 2.0 * immersion_time_s(run, step)
         reading_s += 2.0 * (0.0 if step.self_heating_ma is None else sequence_time_s(run, step))
         total_s = approach_s + _APPROACH_SPARE_S + step.maximum_wait_s + step.soak_s + reading_s
         longest_s, before_c = max(longest_s, total_s), step.temperature_c

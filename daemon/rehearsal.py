@@ -7,10 +7,12 @@ judged against a truth that the fit never sees.
 
 from __future__ import annotations
 
+import asyncio
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from daemon.actions import Action
 from daemon.feed import command_of
@@ -42,6 +44,7 @@ __all__ = [
     "served",
 ]
 
+_HANDLING_S = 45.0
 LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
 _ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
@@ -66,15 +69,17 @@ def rehearse(
     pace: float | None = None,
     hand_over: Callable[[Voice], None] | None = None,
     said: Sequence[Mapping[str, object]] = (),
+    attended: bool = True,
 ) -> Rehearsal:
     """Run the whole night; raises FaultError, InstrumentError, OSError.
 
     `pace`: simulated s per real s; `hand_over` is given the night's voice, and somebody watches then;
-    `said`: operator's entries made before the start.
+    `said`: operator's entries made before the start; `attended`: a simulated person does what the run asks.
     """
     faults = (*simulation_of(run).faults, *faults)
     scene = make_scene(run, faults)
-    bench = replace(_bench(run, scene, listeners, faults, hand_over), said=said)
+    person = _Person(scene) if attended else None
+    bench = replace(_bench(run, scene, listeners, faults, hand_over, person), said=said)
     outcome = virtual_time.run(run_night(run, record, bench), end_s=LONGEST_NIGHT_S, pace=pace)
     return Rehearsal(outcome, scene)
 
@@ -96,7 +101,7 @@ def resume_rehearsal(
     ends_s = _last_s(record)
     faults = tuple(entries[0].body["faults"])
     scene = make_scene(run, faults)
-    bench = _bench(run, scene, listeners, faults, hand_over)
+    bench = _bench(run, scene, listeners, faults, hand_over, _Person(scene))
 
     async def go_on() -> Outcome:
         await _fast_forward(run, bench, entries, ends_s + gap_s)
@@ -137,6 +142,7 @@ def _bench(
     listeners: Sequence[Listener],
     faults: Sequence[str],
     hand_over: Callable[[Voice], None] | None,
+    person: _Person | None,
 ) -> Bench:
     far_ends = {name: scene.instrument(name) for name in _DEVICES}
     clock = Clock(simulation_of(run).start_utc)
@@ -144,11 +150,40 @@ def _bench(
         clock,
         far_ends,
         simulated=True,
-        listeners=listeners,
+        listeners=listeners if person is None else [*listeners, person],
         faults=faults,
-        hand_over=hand_over,
+        hand_over=hand_over if person is None else person.heard_with(hand_over),
         watched=hand_over is not None,
     )
+
+
+class _Person:
+    """Whoever stands at the simulated bench: sets a probe's depth when the run asks for it, and says so."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene = scene
+        self._voices: list[Voice] = []
+
+    def heard_with(self, hand_over: Callable[[Voice], None] | None) -> Callable[[Voice], None]:
+        """Takes the night's voice, beside whoever else is given it."""
+
+        def both(voice: Voice) -> None:
+            self._voices.append(voice)
+            if hand_over is not None:
+                hand_over(voice)
+
+        return both
+
+    def __call__(self, entry: Entry) -> None:
+        """Listen to the journal."""
+        if entry.kind == Kind.ACTION and entry.body["do"] == "ask_person":
+            asyncio.get_running_loop().call_later(_HANDLING_S, self._do, dict(entry.body))
+
+    def _do(self, asked: dict[str, Any]) -> None:
+        probe = next(p for p in self._scene.probes.values() if p.truth.channel == asked["channel"])
+        probe.withdrawn_mm = asked["withdrawn_mm"]
+        for voice in self._voices:
+            voice("proceed", "nobody: simulated bench", "")
 
 
 async def _fast_forward(run: RunPlan, bench: Bench, entries: Sequence[Entry], until_s: float) -> None:
@@ -194,7 +229,8 @@ def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
 
 def _item(run: RunPlan, item: Item, seed: int) -> ProbeTruth:
     """A check standard follows its own certificate within its uncertainty; any other item is drawn."""
-    thermometer, place = run.thermometer(item.serial), _place(run)
+    thermometer = run.thermometer(item.serial)
+    place = replace(_place(run), immersion_mm=run.immersion_mm(item.serial))
     calibration = thermometer.calibration
     if calibration is None:
         form = "callendar_van_dusen" if thermometer.kind == "iprt" else "its90"

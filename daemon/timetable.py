@@ -25,6 +25,8 @@ NEAREST_K = 1.0
 WARMING_S = 20.0
 """After a change of current readings are discarded for so long. Common practice, no source."""
 HANDS_OFF_ABOVE_K = 5.0
+HANDLING_S = 60.0
+"""What a person needs to set a probe's depth. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +124,18 @@ def sequence_time_s(run: RunPlan, step: Step) -> float:
     conversions = sequence.readings_per_visit + sequence.discard_after_switch
     visits = sequence.cycles * 2 * len(run.channels)
     once_s = visits * (bridge.settling_s + conversions * bridge.integration_s)
-    return once_s if step.self_heating_ma is None else once_s * 3.0 + 2.0 * visits * WARMING_S
+    twice_s = 0.0 if step.self_heating_ma is None else once_s * 2.0 + 2.0 * visits * WARMING_S
+    return once_s + twice_s + immersion_time_s(run, step)
+
+
+def immersion_time_s(run: RunPlan, step: Step) -> float:
+    """Seconds of an immersion profile: at five depths, each set by a person, waited for and read."""
+    if step.immersion is None:
+        return 0.0
+    bridge, sequence = run.bench.bridge, step.sequence
+    conversions = sequence.readings_per_visit + sequence.discard_after_switch
+    reading_s = 4.0 * sequence.cycles * (bridge.settling_s + conversions * bridge.integration_s)
+    return 5.0 * reading_s + 4.0 * (60.0 * step.immersion.wait_minutes + HANDLING_S)
 
 
 def _row(
@@ -162,7 +175,8 @@ def _what(run: RunPlan, step: Step | FinishStep) -> str:
     if step.kind == "anneal":
         return f"hold for {step.soak_s / 60.0:g} min, read nothing"
     second = "" if step.self_heating_ma is None else f", again at {step.self_heating_ma:g} mA"
-    return f"read {len(run.channels)} channels{second}"
+    profile = "" if step.immersion is None else f", immersion profile of {step.immersion.serial} BY A PERSON"
+    return f"read {len(run.channels)} channels{second}{profile}"
 
 
 def _above_head_limit_s(run: RunPlan, rows: list[Row]) -> float:

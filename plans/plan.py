@@ -23,6 +23,7 @@ from plans.values import (
 )
 
 MOST_POINTS = 200
+MOST_STEPS_OUT = 3
 FEWEST_READINGS = 10  # common practice, no source: per thermometer and point
 OnTimeout = Literal["take_and_mark", "skip", "end"]
 
@@ -89,6 +90,17 @@ class Settings(Table):
     sequence: SequenceTable = SequenceTable()
 
 
+class ImmersionTable(Table):
+    """[points.immersion_profile]: a person withdraws one item by one, two and three steps, and puts it back.
+
+    For attended runs only. Source of steps of 2, 4 and 6 cm: NPL good-practice module on immersion.
+    """
+
+    serial: Serial
+    step_mm: Annotated[float, Field(ge=5.0, le=100.0)] = 20.0
+    wait_minutes: Minutes = 5.0  # common practice, no source
+
+
 class Point(Settings):
     """[[points]]: one temperature in °C.
 
@@ -99,6 +111,7 @@ class Point(Settings):
     temperature_c: Celsius
     label: Text = ""
     self_heating_ma: MilliAmpere | None = None
+    immersion_profile: ImmersionTable | None = None
 
 
 class Zero(Table):

@@ -17,6 +17,7 @@ from daemon.night import recorded_plan_texts
 from daemon.preparation import channels_of
 from daemon.results.choose import Making, fit_best
 from daemon.results.gather import MeasuredPoint, measured_points
+from daemon.results.immersion import Immersion, immersion_at
 from daemon.results.numbers import day_and_clock
 from daemon.results.reduce import Reduced, Scatter, reduce_point, scatter_of
 from daemon.results.returns import Hysteresis, Repeat, annealing_mk, hysteresis_of, repeats_of
@@ -56,6 +57,7 @@ class ItemResult:
     repeatability_mk: float
     readings_worth_one: float
     self_heating: tuple[SelfHeating, ...] = ()
+    immersion: tuple[Immersion, ...] = ()
     annealing_mk: float | None = None
     repeats: tuple[Repeat, ...] = ()
     shift_standard_mk: float = 0.0
@@ -96,6 +98,7 @@ def calibrate(record: Path, upto: int | None = None, trying: Exclusion | None = 
         replace(
             _item(run, facts, _reduced(points, facts, run.plan.reference.channel, reference), review),
             self_heating=_self_heating(points, facts, run.plan.reference.channel, reference),
+            immersion=_immersion(run, points, facts, reference),
         )
         for facts in channels.values()
         if facts.role in ITEM_ROLES
@@ -132,6 +135,14 @@ def _self_heating(
 ) -> tuple[SelfHeating, ...]:
     t90 = reference.temperature_c
     found = (self_heating_at(point, facts, reference_channel, t90) for point in points if point.by_current)
+    return tuple(one for one in found if one is not None)
+
+
+def _immersion(
+    run: RunPlan, points: Sequence[MeasuredPoint], facts: ChannelFacts, reference: Characteristic
+) -> tuple[Immersion, ...]:
+    channel, t90, depth_mm = run.plan.reference.channel, reference.temperature_c, run.immersion_mm(facts.name)
+    found = (immersion_at(point, facts, channel, t90, depth_mm) for point in points if point.by_depth)
     return tuple(one for one in found if one is not None)
 
 

@@ -11,7 +11,8 @@ from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
 from daemon.states import State
 
-_SELF_HEATING = "self_heating_"
+_SELF_HEATING, _IMMERSION = "self_heating_", "immersion_"
+_EVALUATED = ("sequence", _SELF_HEATING, _IMMERSION)
 _KINDS = frozenset({Kind.OBSERVATION, Kind.ACTION, Kind.MILESTONE, Kind.INTERRUPTION})
 
 
@@ -30,6 +31,7 @@ class MeasuredPoint:
     """One finished point: readings by channel, and the evidence that the source was at rest.
 
     `by_current`: the readings for the self-heating, by the items' current in mA, then by channel.
+    `by_depth`: those of an immersion profile, by place in its order and withdrawal in mm, then by channel.
     """
 
     index: int
@@ -44,11 +46,13 @@ class MeasuredPoint:
     evidence: dict[str, Any] = field(default_factory=dict)
     readings: dict[int, list[SequenceReading]] = field(default_factory=dict)
     by_current: dict[float, dict[int, list[SequenceReading]]] = field(default_factory=dict)
+    by_depth: dict[tuple[int, float], dict[int, list[SequenceReading]]] = field(default_factory=dict)
 
     def start_over(self) -> None:
         """An interruption: what was read before it is not evaluated."""
         self.readings.clear()
         self.by_current.clear()
+        self.by_depth.clear()
         self.evidence = {}
         self.soaked_again += 1
 
@@ -69,7 +73,7 @@ def gather(entries: Iterable[Entry]) -> list[MeasuredPoint]:
             point = _milestone(entry, point, finished)
         elif entry.kind == Kind.INTERRUPTION and point is not None:
             point.start_over()
-        elif entry.kind == Kind.ACTION and body.get("use", "").startswith(("sequence", _SELF_HEATING)):
+        elif entry.kind == Kind.ACTION and body.get("use", "").startswith(_EVALUATED):
             asked = {entry.seq: dict(body)}
         elif entry.kind == Kind.OBSERVATION and body["of"] in asked and point is not None:
             _take(point, asked[body["of"]], body)
@@ -103,6 +107,10 @@ def _take(point: MeasuredPoint, action: dict[str, Any], body: Any) -> None:
         if use == "sequence":
             point.readings.setdefault(action["channel"], []).append(reading)
             point.current_ma = action["current_ma"]
+        elif use.startswith(_IMMERSION):
+            place, withdrawn_mm = use.removeprefix(_IMMERSION).removesuffix("_mm").split("_")
+            at_depth = point.by_depth.setdefault((int(place), float(withdrawn_mm)), {})
+            at_depth.setdefault(action["channel"], []).append(reading)
         else:
             current_ma = float(use.removeprefix(_SELF_HEATING).removesuffix("_ma"))
             at_current = point.by_current.setdefault(current_ma, {})

@@ -22,6 +22,8 @@ def changes(item: ItemResult) -> dict[str, str]:
         told["changed by annealing"] = f"{found(item.annealing_mk, item.shift_standard_mk)}, left minus found"
     if item.self_heating:
         told["self-heating"] = "; ".join(self_heating(one) for one in item.self_heating)
+    if item.immersion:
+        told["immersion profile"] = "; ".join(one.words for one in item.immersion)
     return told
 
 

@@ -63,7 +63,7 @@ def annealing_mk(reduced: Sequence[Reduced]) -> float | None:
     """What annealing changed at the point to which it returns, in mK; None without annealing."""
     found = [point for point in reduced if point.stage == "zero_before"]
     left = [point for point in reduced if point.stage == "annealed"]
-    return 1e3 * _change_k(found[0], left[-1]) if found and left else None
+    return 1e3 * change_k(found[0], left[-1]) if found and left else None
 
 
 def _again(steps: Sequence[Step]) -> Iterator[tuple[Step, Step]]:
@@ -79,10 +79,10 @@ def _again(steps: Sequence[Step]) -> Iterator[tuple[Step, Step]]:
 
 def _difference_mk(first: Reduced, last: Reduced, scatter: Scatter) -> tuple[float, float]:
     error_mk = math.hypot(scatter.of_mean(first)[0], scatter.of_mean(last)[0])
-    return 1e3 * _change_k(first, last), error_mk
+    return 1e3 * change_k(first, last), error_mk
 
 
-def _change_k(first: Reduced, last: Reduced) -> float:
+def change_k(first: Reduced, last: Reduced) -> float:
     """What the item changed between two visits to one temperature, in K, the source's own change taken out.
 
     One slope for both: each visit divided by its own would weigh the whole resistance with the slopes'

@@ -135,6 +135,7 @@ def _zero(facts: Facts) -> list[tuple[str, str]]:
         ("Hysteresis, half the difference above − below", "; ".join(hysteresis) or "not measured"),
         ("Repeatability from cycle to cycle", uncertainty(item.repeatability_mk)),
         *([("Measured again later, change", "; ".join(repeats(item)))] if item.repeats else []),
+        *(("Immersion profile", one.words) for one in item.immersion),
         *(row for one in item.self_heating for row in _self_heating(one)),
     ]
 
