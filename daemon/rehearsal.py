@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from daemon.actions import Action
+from daemon.channel_test import Found, channel_test
 from daemon.feed import command_of
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.journal import Listener
@@ -29,7 +30,7 @@ from simulators import virtual_time
 from simulators.draw import Place, certified_its90, draw_head, draw_probe, draw_reference
 from simulators.faults import FaultError, describe_kinds, parse_faults
 from simulators.physics.platinum import Bridged, CallendarVanDusen, Characteristic, Insulation
-from simulators.physics.probe import ProbeTruth
+from simulators.physics.probe import Probe, ProbeTruth
 from simulators.scene import Scene, SceneSpec
 from simulators.served import served
 
@@ -40,11 +41,12 @@ __all__ = [
     "describe_kinds",
     "make_scene",
     "rehearse",
+    "rehearse_channel_test",
     "resume_rehearsal",
     "served",
 ]
 
-_HANDLING_S = 45.0
+_HANDLING_S, _HAND_K = 45.0, 6.0
 LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
 _ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
@@ -108,6 +110,31 @@ def resume_rehearsal(
         return await resume_night(run, record, bench, gap_s)
 
     return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
+
+
+def rehearse_channel_test(run: RunPlan, faults: Sequence[str] = ()) -> list[Found]:
+    """The channel test with a simulated hand; raises FaultError, InstrumentError."""
+    scene = make_scene(run, faults)
+    bench = _bench(run, scene, (), faults, None, None)
+
+    held: list[Probe] = []
+
+    async def warm(serial: str) -> None:
+        scene.advance(bench.clock.monotonic_s())
+        for probe in held:
+            probe.warm(-_HAND_K)
+        held[:] = [scene.truth(serial)]
+        held[0].warm(_HAND_K)
+        await bench.clock.sleep(_HANDLING_S)
+
+    async def test() -> list[Found]:
+        instruments = open_instruments(run, bench)
+        try:
+            return await channel_test(run, instruments.bridge, warm)
+        finally:
+            await instruments.close()
+
+    return virtual_time.run(test(), end_s=LONGEST_NIGHT_S)
 
 
 def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool = False) -> Scene:

@@ -6,7 +6,7 @@ import argparse
 
 from daemon.cli.plans_given import plan_or_refusal
 from daemon.cli.run import add_arguments as add_run_arguments
-from daemon.cli.run import run_with_faults
+from daemon.cli.run import run_checked
 from daemon.cli.say import refuse
 
 
@@ -30,4 +30,4 @@ def run(args: argparse.Namespace) -> int:
     if plan.bench.simulation is None:
         message = f"REFUSED: {plan.names.bench} is a real bench; a rehearsal needs a [simulation] table."
         return refuse(message, as_json=args.json)
-    return run_with_faults(args, tuple(args.fault))
+    return run_checked(plan, args, tuple(args.fault))

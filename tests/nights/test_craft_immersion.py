@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
+import os
 from pathlib import Path
 
 import pytest
 
+from daemon.cli import main
+from daemon.cli.answering import heard_at
+from daemon.history.visits import visits
+from daemon.history.words import history_lines
 from daemon.journal.entry import Kind
 from daemon.journal.read import read_entries
 from daemon.rehearsal import rehearse
@@ -102,3 +108,47 @@ def test_what_is_lost_in_the_scatter_is_only_bounded() -> None:
 def test_a_profile_that_cannot_be_is_refused(profile: str, why: str) -> None:
     with pytest.raises(PlanError, match=why):
         profiled(profile)
+
+
+def test_the_last_profile_is_kept_in_the_history(night: RehearsedNight) -> None:
+    found, _ = visits(night.record.parent, SERIAL)
+    (one,) = found[-1].immersion
+    (line,) = [line for line in history_lines(SERIAL, found) if line.startswith("last immersion profile")]
+    assert f"stem conduction at {DEPTH_MM:g} mm {one.conduction_mk:+.2f} mK".replace("-", "−") in line
+
+
+def test_a_run_that_asks_a_person_is_not_left_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    texts, record = profiled().texts, tmp_path / "night.record"
+    written = {"p.toml": texts.plan, "bench-bath.toml": texts.bench, "register.toml": texts.register}
+    for name, text in written.items():
+        (tmp_path / name).write_text(text.replace(f"immersion_mm = {DEPTH_MM}\n", ""), encoding="utf-8")
+    assert main(["run", str(tmp_path / "p.toml"), "--record", str(record)]) == 2
+    assert f"asks a person to withdraw {SERIAL}" in capsys.readouterr().err
+    assert not record.exists()
+
+
+def test_a_word_typed_at_the_terminal_reaches_the_run(capsys: pytest.CaptureFixture[str]) -> None:
+    heard: list[tuple[str, str]] = []
+    reading, writing = os.pipe()
+
+    def voice(word: str, who: str, _reason: str) -> bool:
+        heard.append((word, who))
+        return word == "proceed"
+
+    async def night() -> None:
+        with os.fdopen(reading, encoding="utf-8") as terminal:
+            heard_at(terminal, "M. Tern")(voice)
+            for line in ("proceed\n", "go on\n", "release\n"):
+                os.write(writing, line.encode())
+                await asyncio.sleep(0)
+                await asyncio.sleep(0)
+            os.close(writing)
+            await asyncio.sleep(0)
+            await asyncio.sleep(0)
+
+    asyncio.run(night())
+    assert heard == [("proceed", "M. Tern"), ("release", "M. Tern")]
+    said = capsys.readouterr().err
+    assert "'go on' is not a word for the run" in said and "release has no effect now" in said
