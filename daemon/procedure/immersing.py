@@ -16,6 +16,7 @@ STEPS = (0, 1, 2, 3, 0)
 """Withdrawals in steps, the last back at full depth: what changed by itself meanwhile shows there."""
 
 _PATIENCE_S = 900.0
+_NOT_BACK = "nobody confirmed that it is back at its depth after the immersion profile"
 
 
 def use_at(place: int, withdrawn_mm: float) -> str:
@@ -40,15 +41,14 @@ def immersion_profile(watching: Watching, point: Point, profile: ImmersionProfil
                     watching, point, _request(point, profile, name, withdrawn_mm)
                 )
                 if not answered:
-                    why = f"nobody answered within {_PATIENCE_S / 60.0:.0f} min"
-                    yield from _leave_out(watching, profile.channel, name, why)
+                    yield from watching.leave_out(profile.channel, _NOT_BACK)
                     return
                 away = steps != 0
                 yield from _wait(watching, point, watching.now_s + profile.wait_s)
             yield from _read(watching, point, profile.channel, use_at(place, withdrawn_mm))
     except Resoak:
         if away:
-            yield from _leave_out(watching, profile.channel, name, "the run was interrupted meanwhile")
+            yield from watching.leave_out(profile.channel, _NOT_BACK)
         raise
     yield Mark("immersion_finished", data)
 
@@ -74,12 +74,6 @@ def _set_depth(watching: Watching, point: Point, request: AskPerson) -> Generato
         if isinstance(answer, Heard) and answer.said:
             return True
     return False
-
-
-def _leave_out(watching: Watching, channel: int, name: str, why: str) -> Profile:
-    watching.left_out.add(channel)
-    reason = f"nobody confirmed that it is back at its depth after the immersion profile: {why}"
-    yield Mark("item_left_out", {"channel": channel, "name": name, "reason": reason})
 
 
 def _wait(watching: Watching, point: Point, until_s: float) -> Profile:
