@@ -21,7 +21,7 @@ class ChannelFacts:
     `role` is "reference", "item", "check_standard" or "head"; `to_celsius` turns ohm into °C closely
     enough for a guard; `allowance_k` is how far that may be wrong; limits in °C. `needs_annealing`: a
     standard thermometer, whose platinum is changed by fast cooling from above 450 °C. `known`: its own
-    resistance at 0 °C is on file.
+    resistance at 0 °C is on file. `discards`: readings thrown away after a switch to it, at least.
     """
 
     channel: int
@@ -34,6 +34,7 @@ class ChannelFacts:
     maximum_c: float
     needs_annealing: bool = False
     known: bool = False
+    discards: int = 0
 
 
 def out_of_band(facts: ChannelFacts, observation: Resistance) -> str:

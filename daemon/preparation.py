@@ -80,6 +80,7 @@ def limits_of(run: RunPlan) -> Limits:
 def channels_of(run: RunPlan) -> dict[int, ChannelFacts]:
     """What is on each channel: the reference first, then the items, then their head sensors."""
     roles = {run.plan.reference.serial: "reference"} | {i.serial: i.role for i in run.plan.items}
+    settling_s = {placed.serial: placed.settling_s for placed in run.plan.placed}
     channels = {}
     for channel, serial in run.channels.items():
         thermometer = run.thermometer(serial)
@@ -94,6 +95,7 @@ def channels_of(run: RunPlan) -> dict[int, ChannelFacts]:
             thermometer.maximum.value,
             needs_annealing=thermometer.kind == "sprt",
             known=thermometer.calibration is not None or thermometer.last_r0_ohm is not None,
+            discards=math.ceil(settling_s[serial] / run.bench.bridge.integration_s),
         )
     for thermometer in run.thermometers:
         if thermometer.head_channel is not None:
@@ -179,6 +181,7 @@ def _point(run: RunPlan, step: Step, ramp_k_per_min: float) -> Point:
         cycles=sequence.cycles,
         readings_per_visit=sequence.readings_per_visit,
         discard_after_switch=sequence.discard_after_switch,
+        reverse_current=sequence.reverse_current,
         self_heating_ma=step.self_heating_ma,
         discard_after_current=math.ceil(WARMING_S / run.bench.bridge.integration_s),
         immersion=_immersion(run, step),
@@ -197,11 +200,12 @@ def _immersion(run: RunPlan, step: Step) -> ImmersionProfile | None:
 def _cycle_s(run: RunPlan, step: Step) -> float:
     """How long one symmetrical cycle takes, in s."""
     bridge, sequence = run.bench.bridge, step.sequence
-    readings = float(sequence.readings_per_visit + sequence.discard_after_switch)
+    readings = float(sequence.readings_a_visit)
     if step.self_heating_ma is not None:
         readings += WARMING_S / bridge.integration_s
     visit_s = bridge.settling_s + readings * (bridge.integration_s + _READING_OVERHEAD_S)
-    return 2.0 * len(run.channels) * visit_s
+    settling_s = math.fsum(placed.settling_s for placed in run.plan.placed)
+    return 2.0 * (len(run.channels) * visit_s + settling_s)
 
 
 def _longest_point_s(run: RunPlan) -> float:

@@ -248,6 +248,7 @@ def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
         characteristic=Bridged(probe.characteristic, truth.shorted_turns),
         hysteresis_ppm=truth.hysteresis_ppm,
         shift_ppm=truth.shift_ppm,
+        emf_uv=truth.emf_uv,
         drifts_above_c=math.inf if truth.shifts_above_c is None else truth.shifts_above_c,
         insulation=probe.insulation if mohm is None else Insulation(at_22_c_mohm=mohm),
         self_heating_mw_per_k=probe.self_heating_mw_per_k if heating is None else heating,

@@ -121,9 +121,10 @@ def sequence_time_s(run: RunPlan, step: Step) -> float:
     if step.kind == "anneal":
         return 0.0
     bridge, sequence = run.bench.bridge, step.sequence
-    conversions = sequence.readings_per_visit + sequence.discard_after_switch
-    visits = sequence.cycles * 2 * len(run.channels)
+    conversions, cycles_both_ways = sequence.readings_a_visit, 2 * sequence.cycles
+    visits = cycles_both_ways * len(run.channels)
     once_s = visits * (bridge.settling_s + conversions * bridge.integration_s)
+    once_s += cycles_both_ways * math.fsum(placed.settling_s for placed in run.plan.placed)
     twice_s = 0.0 if step.self_heating_ma is None else once_s * 2.0 + 2.0 * visits * WARMING_S
     return once_s + twice_s + immersion_time_s(run, step)
 
@@ -133,8 +134,8 @@ def immersion_time_s(run: RunPlan, step: Step) -> float:
     if step.immersion is None:
         return 0.0
     bridge, sequence = run.bench.bridge, step.sequence
-    conversions = sequence.readings_per_visit + sequence.discard_after_switch
-    reading_s = 4.0 * sequence.cycles * (bridge.settling_s + conversions * bridge.integration_s)
+    reading_s = bridge.settling_s + sequence.readings_a_visit * bridge.integration_s
+    reading_s *= 4.0 * sequence.cycles
     return 5.0 * reading_s + 4.0 * (60.0 * step.immersion.wait_minutes + HANDLING_S)
 
 

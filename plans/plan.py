@@ -47,11 +47,15 @@ class PlanHeader(Table):
 
 
 class Placed(Table):
-    """A thermometer in the source: its channel, and its depth where it differs from the bench's."""
+    """A thermometer in the source: its channel, and its depth where it differs from the bench's.
+
+    `settling_s`: how long its readings are discarded after a switch, where it needs longer than others.
+    """
 
     serial: Serial
     channel: Channel
     immersion_mm: Millimetre | None = None
+    settling_s: Annotated[float, Field(ge=0.0, le=600.0)] = 0.0
 
 
 class Item(Placed):
@@ -71,11 +75,16 @@ class EquilibriumTable(Table):
 
 
 class SequenceTable(Table):
-    """How a point is read; a key left out falls back to [defaults.sequence], then to 3, 4 and 1."""
+    """How a point is read; a key left out falls back to [defaults.sequence], then to 3, 4 and 1.
+
+    `reverse_current`: every visit reads both ways of the current, and the mean of each pair counts: thermal
+    EMF drops out.
+    """
 
     cycles: Annotated[int, Field(ge=2, le=100)] | None = None
     readings_per_visit: Annotated[int, Field(ge=1, le=1000)] | None = None
     discard_after_switch: Annotated[int, Field(ge=0, le=100)] | None = None
+    reverse_current: bool | None = None
 
 
 class Settings(Table):

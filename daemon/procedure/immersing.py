@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Generator
 
-from daemon.actions import Action, AskPerson, HearPerson, Mark, Measure
+from daemon.actions import Action, AskPerson, HearPerson, Mark
 from daemon.observations import Heard, Observation
 from daemon.procedure.advice import HOT_C
+from daemon.procedure.measuring import read_visit, visits
 from daemon.procedure.script import ImmersionProfile, Point, Resoak
 from daemon.procedure.watching import Watching
 
@@ -85,9 +86,5 @@ def _read(watching: Watching, point: Point, channel: int, use: str) -> Profile:
     """Cycles S U U S, as at the point itself."""
     reference = watching.script.reference_channel
     for cycle in range(1, point.cycles + 1):
-        for visit, one in enumerate((reference, channel, channel, reference), start=1):
-            discard = 0 if visit == 3 else point.discard_after_switch
-            for reading in range(discard + point.readings_per_visit):
-                kept = use if reading >= discard else "discard"
-                observation = yield Measure(one, point.current_ma, kept, cycle, visit)
-                yield from watching.take(observation)
+        for visit in visits((reference, channel, channel, reference)):
+            yield from read_visit(watching, point, visit, cycle, use, point.current_ma)

@@ -96,7 +96,8 @@ def _visit(script: Script, watching: Watching, point: Point, change: Change) -> 
         return
     if not settled and point.on_timeout == "end":
         raise RunEnded(f"point {point.index} ({point.label}) found no equilibrium within its longest wait")
-    yield Mark("sequence_started", data | {"settled": settled})
+    reversal = {"reversed": True} if point.reverse_current else {}
+    yield Mark("sequence_started", data | {"settled": settled} | reversal)
     read = yield from sequence(watching, point)
     if point.self_heating_ma is not None:
         yield from self_heating(watching, point, point.self_heating_ma)

@@ -68,6 +68,7 @@ class Point:
     self_heating_ma: float | None = None
     discard_after_current: int = 0
     immersion: ImmersionProfile | None = None
+    reverse_current: bool = False
 
 
 @dataclass(frozen=True, slots=True)

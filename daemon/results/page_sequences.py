@@ -26,6 +26,7 @@ def sequences_table(item: ItemResult) -> Html:
         "s of cycles / mK",
         "drift of source / mK",
         "drift left / mK",
+        "thermal EMF / µV",
         "flagged",
     )
     if not item.points:
@@ -53,5 +54,6 @@ def _row(point: Reduced, worth_one: float) -> list[str]:
         fixed(per_mk * point.cycle_spread_ohm, 2),
         fixed(point.source_drift_mk, 2),
         signed(point.quality.drift_left_mk, 2),
+        signed(point.emf_uv, 2),
         flagged_in_words(point),
     ]

@@ -29,6 +29,7 @@ class ProbeTruth:
     sees: 1 for an element in the medium, about 0.1 for a sensor in a probe's head.
     `position_k` and `position_slope` are how far its place is from the mean of the source, in K and in
     K per kelvin above room temperature. Drift counts only above `drifts_above_c`.
+    `emf_uv` is the thermal EMF in its leads, in µV.
     """
 
     serial: str
@@ -45,6 +46,7 @@ class ProbeTruth:
     position_slope: float = 0.0
     coupling: float = 1.0
     hysteresis_ppm: float = 0.0
+    emf_uv: float = 0.0
     drift_ppm_per_h: float = 0.0
     shift_ppm: float = 0.0
     drifts_above_c: float = math.inf

@@ -8,7 +8,8 @@ from random import Random
 import pytest
 
 from daemon.channels import ChannelFacts
-from daemon.results.gather import MeasuredPoint, SequenceReading
+from daemon.results.gather import MeasuredPoint
+from daemon.results.pairs import SequenceReading
 from daemon.results.reduce import Reduced, pooled_readings, reduce_point, scatter_of
 from daemon.results.returns import repeats_of
 from plans.loading import load_plan, parse_plan
