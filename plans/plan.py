@@ -59,9 +59,12 @@ class Placed(Table):
 
 
 class Item(Placed):
-    """[[items]]: a thermometer to calibrate, or the check standard."""
+    """[[items]]: a thermometer to calibrate, the check standard, or a further reference.
 
-    role: Literal["item", "check_standard"] = "item"
+    With further references the mean of all is the temperature, and their disagreement is part of the budget.
+    """
+
+    role: Literal["item", "check_standard", "further_reference"] = "item"
 
 
 class EquilibriumTable(Table):

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from plans.errors import Problem
 from plans.plan import MOST_STEPS_OUT
+from plans.probe import Thermometer
 from plans.run_plan import RunPlan
 
 SMALLEST_CURRENT_RATIO = 1.3  # closer ones multiply the noise by more than two
@@ -13,7 +14,7 @@ SMALLEST_CURRENT_RATIO = 1.3  # closer ones multiply the noise by more than two
 
 def suitability(run: RunPlan) -> Iterator[Problem]:
     """Misfits between thermometers and plan; every serial must be known."""
-    yield from _reference(run)
+    yield from _references(run)
     yield from _currents(run)
     yield from _depths(run)
     yield from _profiles(run)
@@ -34,14 +35,20 @@ def heated_to(run: RunPlan) -> Iterator[tuple[str, float]]:
         yield "[anneal] temperature_c", run.plan.anneal.temperature_c
 
 
-def _reference(run: RunPlan) -> Iterator[Problem]:
-    calibration, serial = run.reference.calibration, run.reference.serial
+def _references(run: RunPlan) -> Iterator[Problem]:
+    for one in run.references:
+        yield from _reference(run, one)
+
+
+def _reference(run: RunPlan, one: Thermometer) -> Iterator[Problem]:
+    calibration, serial = one.calibration, one.serial
+    place = "[reference] serial" if one is run.reference else "[[items]] serial"
     if calibration is None:
         sentence = (
             f"has no calibration in {run.names.register}, so it cannot be the reference; "
             "add its [thermometers.calibration] or name another reference."
         )
-        yield Problem(run.names.plan, "[reference] serial", serial, sentence)
+        yield Problem(run.names.plan, place, serial, sentence)
         return
     for where, temperature_c in temperatures(run):
         if not calibration.covers(temperature_c):

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from daemon.channels import ITEM_ROLES, ChannelFacts
+from daemon.channels import CALIBRATED_ROLES, ChannelFacts
 from daemon.fitting.certificate_entry import from_callendar_van_dusen_certificate, from_its90_certificate
 from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.errors import FittingError
@@ -20,6 +20,7 @@ from daemon.results.gather import MeasuredPoint, measured_points
 from daemon.results.immersion import Immersion, immersion_at
 from daemon.results.numbers import day_and_clock
 from daemon.results.reduce import Reduced, Scatter, reduce_point, scatter_of
+from daemon.results.references import Apart, Further, compare, disagreement, to_the_mean
 from daemon.results.returns import Hysteresis, Repeat, annealing_mk, hysteresis_of, repeats_of
 from daemon.results.self_heating import SelfHeating, self_heating_at
 from daemon.review.state import Exclusion, Review, read_review
@@ -72,6 +73,7 @@ class NightResult:
     points: tuple[MeasuredPoint, ...]
     items: tuple[ItemResult, ...]
     review: Review = field(default_factory=Review)
+    references: tuple[Apart, ...] = ()
 
     def item(self, serial: str) -> ItemResult:
         """One thermometer's result; raises KeyError."""
@@ -94,16 +96,37 @@ def calibrate(record: Path, upto: int | None = None, trying: Exclusion | None = 
     points = measured_points(record)
     channels = channels_of(run)
     reference = certified(run.reference.calibration)
+    aparts = compare(points, _further(run, channels.values()), run.plan.reference.channel, reference)
     items = tuple(
         replace(
-            _item(run, facts, _reduced(points, facts, run.plan.reference.channel, reference), review),
+            _item(
+                run,
+                facts,
+                to_the_mean(_reduced(points, facts, run.plan.reference.channel, reference), aparts),
+                review,
+                disagreement(aparts),
+            ),
             self_heating=_self_heating(points, facts, run.plan.reference.channel, reference),
             immersion=_immersion(run, points, facts, reference),
         )
         for facts in channels.values()
-        if facts.role in ITEM_ROLES
+        if facts.role in CALIBRATED_ROLES
     )
-    return NightResult(run, tuple(points), items, review)
+    return NightResult(run, tuple(points), items, review, aparts)
+
+
+def _further(run: RunPlan, channels: Iterable[ChannelFacts]) -> list[Further]:
+    by_name = {facts.name: facts for facts in channels if facts.role == "further_reference"}
+    return [
+        Further(by_name[one.serial], certified(one.calibration), _allowed_mk(run.reference, one))
+        for one in run.references[1:]
+    ]
+
+
+def _allowed_mk(*both: Thermometer) -> float:
+    return math.hypot(
+        *(one.calibration.expanded_uncertainty_mk for one in both if one.calibration is not None)
+    )
 
 
 def certified(calibration: Calibration | None) -> Characteristic:
@@ -146,7 +169,13 @@ def _immersion(
     return tuple(one for one in found if one is not None)
 
 
-def _item(run: RunPlan, facts: ChannelFacts, reduced: tuple[Reduced, ...], review: Review) -> ItemResult:
+def _item(
+    run: RunPlan,
+    facts: ChannelFacts,
+    reduced: tuple[Reduced, ...],
+    review: Review,
+    apart: tuple[Component, ...],
+) -> ItemResult:
     thermometer = run.thermometer(facts.name)
     scatter = scatter_of(reduced)
     before, after = _zeros(reduced)
@@ -169,7 +198,7 @@ def _item(run: RunPlan, facts: ChannelFacts, reduced: tuple[Reduced, ...], revie
         annealing_mk=annealing_mk(reduced),
         repeats=repeats_of(run, reduced, scatter),
     )
-    components = (*_from_certificate(run), *_from_bench(run), *_from_shift(shift_mk))
+    components = (*_from_certificate(run), *_from_bench(run), *_from_shift(shift_mk), *apart)
     try:
         fitted = [_point(p, scatter, _cause(p, facts.name, review, reduced)) for p in reduced]
         return _fitted(run, thermometer, result, fitted, components)
@@ -243,7 +272,12 @@ def _r0(reduced: Sequence[Reduced], stage: str) -> tuple[float, float] | None:
 
 
 def _from_certificate(run: RunPlan) -> tuple[Component, ...]:
-    return certified(run.reference.calibration).added
+    """That of the least certain of the references: their mean is not taken for better."""
+    return max((certified(one.calibration) for one in run.references), key=_certificate_mk).added
+
+
+def _certificate_mk(found: Characteristic) -> float:
+    return float(found.expanded_uncertainty_k(found.range_c[0]))
 
 
 def _from_bench(run: RunPlan) -> tuple[Component, ...]:

@@ -34,6 +34,7 @@ def judge_night(night: NightResult, story: Story, record: Verification) -> Judge
     flags = (
         *_record_flags(story, record),
         *_point_flags(night, story),
+        *_reference_flags(night),
         *_identity_flags(story),
         *_item_flags(night),
         *_guard_flags(story),
@@ -145,6 +146,17 @@ def _point_flags(night: NightResult, story: Story) -> list[str]:
             how = "skipped, no equilibrium" if step.index in skipped else "not measured"
             flags.append(f"Point {point_name(step.index, step.temperature_c, step.label)}: {how}.")
     return flags
+
+
+def _reference_flags(night: NightResult) -> list[str]:
+    first = night.run.reference.serial
+    return [
+        f"References {first} and {one.serial} are {abs(one.difference_mk):.2f} mK apart at point "
+        f"{one.index + 1} ({one.temperature_c:.1f} °C); their certificates leave room for "
+        f"±{one.allowed_mk:.2f} mK: one of them has changed, or the source is not uniform."
+        for one in night.references
+        if not one.agrees
+    ]
 
 
 def _identity_flags(story: Story) -> list[str]:
