@@ -22,9 +22,9 @@ class ChannelFacts:
     """One bridge channel: whose it is, its job, nominal resistance at 0 °C in ohm, how to read it.
 
     `role` is "reference", "head" or one of `ITEM_ROLES`; `to_celsius` turns ohm into °C closely enough for a
-    guard; `allowance_k` is how far that may be wrong; limits in °C. `needs_annealing`: a standard thermometer,
-    whose platinum is changed by fast cooling from above 450 °C. `known`: its own resistance at 0 °C is on
-    file. `discards`: readings thrown away after a switch to it, at least.
+    guard; `allowance_k` is how far that may be wrong; limits in °C. `needs_annealing`: a standard
+    thermometer, whose platinum is changed by fast cooling from above 450 °C. `known`: its own resistance at
+    0 °C is on file. `discards`: readings thrown away after a switch to it, at least.
     """
 
     channel: int
