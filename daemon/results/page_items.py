@@ -95,6 +95,8 @@ def item_section(night: NightResult, item: ItemResult, residuals: Path | None, *
     parts = [element("h2", item.serial, *tags), bullets(flags)]
     if found is not None:
         parts += [_facts(item, found), _coefficients(found)]
+    elif item.points:
+        parts.append(_listed(_own(item)))
     if residuals is not None:
         caption = (
             f"{item.serial}: residuals, temperature by the equation minus reference. Left with U of each "
@@ -123,9 +125,7 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
         "chosen because": found.reason,
         "holds": f"{fixed(low, 3)} °C to {fixed(high, 3)} °C, nowhere else",
         "to check typing": pairs,
-        "R0 over the night": _shift(item),
-        **changes(item),
-        "repeatability": f"{uncertainty(item.repeatability_mk)} from cycle to cycle, pooled over all points",
+        **_own(item),
     }
     if found.with_excluded is not None:
         other = found.with_excluded
@@ -133,6 +133,19 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
             f"χ² would be {other.chi_squared:.2f} ({other.degrees_of_freedom} degrees of freedom), "
             f"largest change {fixed(characteristics_apart_mk(found, other), 2, 'mK')}"
         )
+    return _listed(facts)
+
+
+def _own(item: ItemResult) -> dict[str, str]:
+    """What the night showed of a thermometer whether or not an equation could be fitted."""
+    return {
+        "R0 over the night": _shift(item),
+        **changes(item),
+        "repeatability": f"{uncertainty(item.repeatability_mk)} from cycle to cycle, pooled over all points",
+    }
+
+
+def _listed(facts: dict[str, str]) -> Html:
     return element(
         "dl", *(cell for name, value in facts.items() for cell in (_term(name), element("dd", value)))
     )

@@ -18,6 +18,7 @@ from daemon.journal.read import read_entries
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.results.immersion import conduction_mk
+from daemon.results.report import write_report
 from plans.errors import PlanError
 from plans.loading import load_plan, parse_plan
 from plans.run_plan import RunPlan
@@ -152,3 +153,13 @@ def test_a_word_typed_at_the_terminal_reaches_the_run(capsys: pytest.CaptureFixt
     assert heard == [("proceed", "M. Tern"), ("release", "M. Tern")]
     said = capsys.readouterr().err
     assert "'go on' is not a word for the run" in said and "release has no effect now" in said
+
+
+def test_the_profile_stands_on_the_page_even_where_nothing_could_be_fitted(
+    night: RehearsedNight, tmp_path: Path
+) -> None:
+    write_report(night.record, tmp_path)
+    page = (tmp_path / "summary.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    item = calibrate(night.record).item(SERIAL)
+    assert item.characteristic is None
+    assert f"stem conduction at {DEPTH_MM:g} mm" in page and "immersion profile" in page
