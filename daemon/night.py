@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from daemon.bridge_offers import check_offers
 from daemon.executor.executor import Executor
 from daemon.executor.instruments import Instruments
 from daemon.executor.reactions import Reactions
@@ -109,6 +110,7 @@ async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
     instruments = open_instruments(run, bench)
     try:
         names = await _identify(instruments)
+        check_offers(run, instruments.bridge.capabilities)
         batch = 1 if bench.watched else BATCH_ROWS
         journal = new_journal(record, bench.clock, simulated=bench.simulated, batch=batch)
         for listener in bench.listeners:

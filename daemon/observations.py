@@ -37,6 +37,14 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True)
+class Heard:
+    """Whether the person who was asked has said that it is done."""
+
+    when_s: float
+    said: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Failed:
     """An instrument did not do what was asked: `role` is "source" or "bridge", `reason` a sentence.
 
@@ -66,7 +74,7 @@ class Machine:
     storage: str = ""
 
 
-Observation = Resistance | Source | Done | Failed | Machine
+Observation = Resistance | Source | Done | Heard | Failed | Machine
 
 
 def to_body(observation: Observation) -> dict[str, Any]:
@@ -81,6 +89,8 @@ def to_body(observation: Observation) -> dict[str, Any]:
             return {"what": "failed", "at": when_s, "role": role, "reason": reason, "error": error}
         case Machine():
             return {"what": "machine", "at": observation.when_s} | _machine(observation)
+        case Heard(when_s, said):
+            return {"what": "heard", "at": when_s, "said": said}
         case Done(when_s):
             return {"what": "done", "at": when_s}
 
@@ -100,6 +110,8 @@ def from_body(body: Mapping[str, Any]) -> Observation:
             return Machine(when_s, **{name: body[name] for name in _MACHINE})
         case "done":
             return Done(when_s)
+        case "heard":
+            return Heard(when_s, body["said"])
         case other:
             raise ValueError(f"unknown observation {other!r}")
 

@@ -12,8 +12,10 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from daemon.actions import Action
+from daemon.channel_test import Found, channel_test
 from daemon.feed import command_of
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.journal import Listener
@@ -29,7 +31,7 @@ from simulators.draw import Place, certified_its90, draw_head, draw_probe, draw_
 from simulators.faults import FaultError, describe_kinds, parse_faults
 from simulators.physics.models import MODELS
 from simulators.physics.platinum import Bridged, CallendarVanDusen, Characteristic, Insulation
-from simulators.physics.probe import ProbeTruth
+from simulators.physics.probe import Probe, ProbeTruth
 from simulators.scene import Scene, SceneSpec
 from simulators.served import served
 from simulators.twin import Display, Order, answer, learned_constants
@@ -43,6 +45,7 @@ __all__ = [
     "describe_kinds",
     "make_scene",
     "rehearse",
+    "rehearse_channel_test",
     "resume_rehearsal",
     "sensor_lag_s",
     "served",
@@ -59,6 +62,7 @@ class Looks:
     start_c: float
 
 
+_HANDLING_S, _HAND_K = 45.0, 6.0
 LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
 _ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
@@ -83,15 +87,17 @@ def rehearse(
     pace: float | None = None,
     hand_over: Callable[[Voice], None] | None = None,
     said: Sequence[Mapping[str, object]] = (),
+    attended: bool = True,
 ) -> Rehearsal:
     """Run the whole night; raises FaultError, InstrumentError, OSError.
 
     `pace`: simulated s per real s; `hand_over` is given the night's voice, and somebody watches then;
-    `said`: operator's entries made before the start.
+    `said`: operator's entries made before the start; `attended`: a simulated person does what the run asks.
     """
     faults = (*simulation_of(run).faults, *faults)
     scene = make_scene(run, faults)
-    bench = replace(_bench(run, scene, listeners, faults, hand_over), said=said)
+    person = _Person(scene) if attended else None
+    bench = replace(_bench(run, scene, listeners, faults, hand_over, person), said=said)
     outcome = virtual_time.run(run_night(run, record, bench), end_s=LONGEST_NIGHT_S, pace=pace)
     return Rehearsal(outcome, scene)
 
@@ -114,7 +120,7 @@ def resume_rehearsal(
     ends_s = _last_s(record)
     faults = tuple(entries[0].body["faults"])
     scene = make_scene(run, faults)
-    bench = _bench(run, scene, listeners, faults, hand_over)
+    bench = _bench(run, scene, listeners, faults, hand_over, _Person(scene))
 
     async def go_on() -> Outcome:
         await _fast_forward(run, bench, entries, ends_s + gap_s)
@@ -124,6 +130,31 @@ def resume_rehearsal(
         return await resume_night(run, record, bench, gap_s)
 
     return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
+
+
+def rehearse_channel_test(run: RunPlan, faults: Sequence[str] = ()) -> list[Found]:
+    """The channel test with a simulated hand; raises FaultError, InstrumentError."""
+    scene = make_scene(run, faults)
+    bench = _bench(run, scene, (), faults, None, None)
+
+    held: list[Probe] = []
+
+    async def warm(serial: str) -> None:
+        scene.advance(bench.clock.monotonic_s())
+        for probe in held:
+            probe.warm(-_HAND_K)
+        held[:] = [scene.truth(serial)]
+        held[0].warm(_HAND_K)
+        await bench.clock.sleep(_HANDLING_S)
+
+    async def test() -> list[Found]:
+        instruments = open_instruments(run, bench)
+        try:
+            return await channel_test(run, instruments.bridge, warm)
+        finally:
+            await instruments.close()
+
+    return virtual_time.run(test(), end_s=LONGEST_NIGHT_S)
 
 
 def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool = False) -> Scene:
@@ -173,6 +204,7 @@ def _bench(
     listeners: Sequence[Listener],
     faults: Sequence[str],
     hand_over: Callable[[Voice], None] | None,
+    person: _Person | None,
 ) -> Bench:
     far_ends = {name: scene.instrument(name) for name in _DEVICES}
     clock = Clock(simulation_of(run).start_utc)
@@ -180,11 +212,40 @@ def _bench(
         clock,
         far_ends,
         simulated=True,
-        listeners=listeners,
+        listeners=listeners if person is None else [*listeners, person],
         faults=faults,
-        hand_over=hand_over,
+        hand_over=hand_over if person is None else person.heard_with(hand_over),
         watched=hand_over is not None,
     )
+
+
+class _Person:
+    """Whoever stands at the simulated bench: sets a probe's depth when the run asks for it, and says so."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene = scene
+        self._voices: list[Voice] = []
+
+    def heard_with(self, hand_over: Callable[[Voice], None] | None) -> Callable[[Voice], None]:
+        """Takes the night's voice, beside whoever else is given it."""
+
+        def both(voice: Voice) -> None:
+            self._voices.append(voice)
+            if hand_over is not None:
+                hand_over(voice)
+
+        return both
+
+    def __call__(self, entry: Entry) -> None:
+        """Listen to the journal."""
+        if entry.kind == Kind.ACTION and entry.body["do"] == "ask_person":
+            asyncio.get_running_loop().call_later(_HANDLING_S, self._do, dict(entry.body))
+
+    def _do(self, asked: dict[str, Any]) -> None:
+        probe = next(p for p in self._scene.probes.values() if p.truth.channel == asked["channel"])
+        probe.withdrawn_mm = asked["withdrawn_mm"]
+        for voice in self._voices:
+            voice("proceed", "nobody: simulated bench", "")
 
 
 async def _fast_forward(run: RunPlan, bench: Bench, entries: Sequence[Entry], until_s: float) -> None:
@@ -230,6 +291,7 @@ def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
         characteristic=Bridged(probe.characteristic, truth.shorted_turns),
         hysteresis_ppm=truth.hysteresis_ppm,
         shift_ppm=truth.shift_ppm,
+        emf_uv=truth.emf_uv,
         drifts_above_c=math.inf if truth.shifts_above_c is None else truth.shifts_above_c,
         insulation=probe.insulation if mohm is None else Insulation(at_22_c_mohm=mohm),
         self_heating_mw_per_k=probe.self_heating_mw_per_k if heating is None else heating,
@@ -238,7 +300,8 @@ def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
 
 def _item(run: RunPlan, item: Item, seed: int) -> ProbeTruth:
     """A check standard follows its own certificate within its uncertainty; any other item is drawn."""
-    thermometer, place = run.thermometer(item.serial), _place(run)
+    thermometer = run.thermometer(item.serial)
+    place = replace(_place(run), immersion_mm=run.immersion_mm(item.serial))
     calibration = thermometer.calibration
     if calibration is None:
         form = "callendar_van_dusen" if thermometer.kind == "iprt" else "its90"

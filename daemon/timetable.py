@@ -28,6 +28,8 @@ WARMING_S = 20.0
 HANDS_OFF_ABOVE_K = 5.0
 _COVERAGE = 0.95
 _LONG_RAMP_K = 6.0
+HANDLING_S = 60.0
+"""What a person needs to set a probe's depth. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,11 @@ class Timetable:
     above_head_limit_s: float
     tightest: str
     give_or_take_s: float | None = None
+
+    @property
+    def attended_until_s(self) -> float:
+        """Until when a person must stay: the first point that is hot must have been reached."""
+        return max((row.from_s + row.approach_s for row in self.rows if row.attended), default=0.0)
 
     def lines(self) -> list[str]:
         """Plain text, one line a row."""
@@ -132,10 +139,22 @@ def sequence_time_s(run: RunPlan, step: Step) -> float:
     if step.kind == "anneal":
         return 0.0
     bridge, sequence = run.bench.bridge, step.sequence
-    conversions = sequence.readings_per_visit + sequence.discard_after_switch
-    visits = sequence.cycles * 2 * len(run.channels)
+    conversions, cycles_both_ways = sequence.readings_a_visit, 2 * sequence.cycles
+    visits = cycles_both_ways * len(run.channels)
     once_s = visits * (bridge.settling_s + conversions * bridge.integration_s)
-    return once_s if step.self_heating_ma is None else once_s * 3.0 + 2.0 * visits * WARMING_S
+    once_s += cycles_both_ways * math.fsum(placed.settling_s for placed in run.plan.placed)
+    twice_s = 0.0 if step.self_heating_ma is None else once_s * 2.0 + 2.0 * visits * WARMING_S
+    return once_s + twice_s + immersion_time_s(run, step)
+
+
+def immersion_time_s(run: RunPlan, step: Step) -> float:
+    """Seconds of an immersion profile: at five depths, each set by a person, waited for and read."""
+    if step.immersion is None:
+        return 0.0
+    bridge, sequence = run.bench.bridge, step.sequence
+    reading_s = bridge.settling_s + sequence.readings_a_visit * bridge.integration_s
+    reading_s *= 4.0 * sequence.cycles
+    return 5.0 * reading_s + 4.0 * (60.0 * step.immersion.wait_minutes + HANDLING_S)
 
 
 def _row(
@@ -205,7 +224,8 @@ def _what(run: RunPlan, step: Step | FinishStep) -> str:
     if step.kind == "anneal":
         return f"hold for {step.soak_s / 60.0:g} min, read nothing"
     second = "" if step.self_heating_ma is None else f", again at {step.self_heating_ma:g} mA"
-    return f"read {len(run.channels)} channels{second}"
+    profile = "" if step.immersion is None else f", immersion profile of {step.immersion.serial} BY A PERSON"
+    return f"read {len(run.channels)} channels{second}{profile}"
 
 
 def _above_head_limit_s(run: RunPlan, rows: list[Row]) -> float:

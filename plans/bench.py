@@ -70,7 +70,7 @@ class Truth(Table):
     `hysteresis_ppm`: half the difference of resistance between coming from above and from below;
     `shift_ppm`: a lasting change of resistance when first hotter than `shifts_above_c`; `heating_mw_per_k`:
     its dissipation constant; `insulation_mohm`: at 22 °C (a moist thermometer has little);
-    `shorted_turns`: the share of its wire that is bridged.
+    `shorted_turns`: the share of its wire that is bridged; `emf_uv`: thermal EMF in its leads.
     """
 
     hysteresis_ppm: Annotated[float, Field(ge=-1000.0, le=1000.0)] = 0.0
@@ -79,6 +79,7 @@ class Truth(Table):
     heating_mw_per_k: Annotated[float, Field(ge=0.1, le=1e6)] | None = None
     insulation_mohm: Annotated[float, Field(ge=0.001, le=1e6)] | None = None
     shorted_turns: Annotated[float, Field(ge=0.0, le=0.5)] = 0.0
+    emf_uv: Annotated[float, Field(ge=-1000.0, le=1000.0)] = 0.0
 
 
 class SimulatedDisplay(Table):

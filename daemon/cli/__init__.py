@@ -11,6 +11,7 @@ from typing import NoReturn
 COMMANDS = {
     "check": ("check", "judge a plan before any heat; print the night as a timetable"),
     "plan": ("plan", "make a commented plan from a few answers, fitted to every rating"),
+    "channels": ("channels", "warm each thermometer by hand and see which channel moves, before any heat"),
     "run": ("run", "run a plan on its bench (a simulated bench runs in simulated time)"),
     "rehearse": ("rehearse", "run a plan on simulated instruments, with the faults asked for"),
     "resume": ("resume", "go on with an interrupted run"),

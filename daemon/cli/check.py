@@ -8,11 +8,12 @@ from pathlib import Path
 
 from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import finding_body, plan_or_refusal
-from daemon.cli.say import hours, refuse, say, say_json
+from daemon.cli.say import hours, not_drawn, refuse, say, say_json
 from daemon.learning.use import forecasting
 from daemon.precheck import precheck
 from daemon.timetable import Timetable, forecast
 from plans.errors import PlanError
+from plans.margins import margins
 from plans.run_plan import RunPlan
 
 
@@ -43,10 +44,15 @@ def run(args: argparse.Namespace) -> int:
     if args.plot is not None:
         from daemon.history.night_ahead import draw_timetable
 
-        draw_timetable(plan, timetable, args.plot)
+        try:
+            draw_timetable(plan, timetable, args.plot)
+        except OSError as error:
+            return refuse(not_drawn(args.plot, error), as_json=args.json)
     if args.json:
         findings = [finding_body(finding) for finding in report.findings]
-        say_json({"refused": report.refused, "findings": findings, "timetable": asdict(timetable)})
+        table = asdict(timetable) | {"attended_until_s": timetable.attended_until_s}
+        body = {"refused": report.refused, "findings": findings, "timetable": table}
+        say_json(body | {"margins": [asdict(margin) for margin in margins(plan)]})
     else:
         _print(plan, timetable)
         if before is not None and timetable.give_or_take_s is not None:
@@ -86,6 +92,11 @@ def _print(plan: RunPlan, timetable: Timetable) -> None:
     Console(highlight=False).print(table)
     print(f"Tightest limit: {timetable.tightest}. ", end="")
     print(f"Above the coolest-rated head's limit: {hours(timetable.above_head_limit_s)}.")
+    stay = hours(timetable.attended_until_s)
+    print(f"The first hot point is reached {stay} after the start: stay until then.")
+    print(f"Margins to the ratings (the run: {min(plan.visited_c):g} °C to {max(plan.visited_c):g} °C):")
+    for margin in margins(plan):
+        print(f"  {margin.owner}: {margin.words}")
 
 
 def _clock(seconds: float) -> str:

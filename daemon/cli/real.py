@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from daemon.arming import NotArmed, arming
+from daemon.cli.answering import heard_at
 from daemon.cli.ending import finish
 from daemon.cli.live import LiveView
 from daemon.cli.say import refuse, say
@@ -144,6 +145,8 @@ def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) ->
         LiveView(forecast(plan).total_s, quiet=args.json) as view,
     ):
         listening = replace(bench, listeners=[view, *listeners])
+        if args.attended:
+            listening = replace(listening, hand_over=heard_at(sys.stdin, getpass.getuser()))
         try:
             outcome = asyncio.run(run_night(plan, record, listening))
         except (InstrumentError, GuardianFailed, OSError) as error:

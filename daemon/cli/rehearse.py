@@ -7,7 +7,7 @@ from pathlib import Path
 
 from daemon.cli.plans_given import plan_or_refusal
 from daemon.cli.run import add_arguments as add_run_arguments
-from daemon.cli.run import run_with_faults
+from daemon.cli.run import run_checked
 from daemon.cli.say import refuse
 from daemon.learning.twin_bench import rehearsed_as_learned
 from daemon.learning.use import learned_of
@@ -44,4 +44,4 @@ def run(args: argparse.Namespace) -> int:
         return refuse(f"REFUSED: {error}", as_json=args.json)
     if learned is not None and not args.json:
         print(f"Rehearsed as learned of {learned.about.bench} ({', '.join(learned.about.records)}).")
-    return run_with_faults(args, plan, tuple(args.fault))
+    return run_checked(plan, args, tuple(args.fault))

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from daemon.arming import confirmed_unasked
+from daemon.arming import confirmed_unasked, unattended_problem
 from daemon.cli.ending import finish
 from daemon.cli.live import LiveView
 from daemon.cli.plans_given import checked_or_refusal, plan_or_refusal
@@ -24,18 +24,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--yes", action="store_true", help="confirm everything unasked (simulated benches only)"
     )
+    parser.add_argument(
+        "--attended", action="store_true", help="somebody stays and does what the plan asks of a person"
+    )
     add_mqtt_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Run a plan; exit 2 refused, 1 when the run did not come to its end, 0 when it did."""
-
     plan = plan_or_refusal(args.plan, as_json=args.json)
-    return plan if isinstance(plan, int) else run_with_faults(args, plan, ())
+    if isinstance(plan, int):
+        return plan
+    alone = "" if args.attended else unattended_problem(plan)
+    if alone:
+        return refuse(f"REFUSED: {alone}", as_json=args.json)
+    return run_checked(plan, args, ())
 
 
-def run_with_faults(args: argparse.Namespace, plan: RunPlan, faults: tuple[str, ...]) -> int:
-    """Check and run a plan that was read; for `rehearse` with what shall break."""
+def run_checked(plan: RunPlan, args: argparse.Namespace, faults: tuple[str, ...]) -> int:
+    """The same for `rehearse`, with what shall break; a simulated person does what the plan asks."""
     report = checked_or_refusal(plan, as_json=args.json)
     if isinstance(report, int):
         return report

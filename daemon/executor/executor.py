@@ -12,8 +12,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from daemon.actions import Action, Command, Mark, to_body
+from daemon.actions import Action, AskPerson, Command, HearPerson, Mark, to_body
 from daemon.executor.alarm import Alarm
+from daemon.executor.asking import Asking
 from daemon.executor.instruments import Instruments
 from daemon.executor.reactions import Reactions
 from daemon.executor.rounds import Rounds, failed
@@ -59,6 +60,7 @@ class Executor:
         self._watch_interval_s = watch_interval_s
         self._rounds = Rounds(instruments, journal, folder)
         self._alarm = Alarm()
+        self._asking = Asking(instruments.clock)
         self._driver: asyncio.Task[bool] | None = None
         self._demanded: tuple[State, str] | None = None
         self._held_by_person = False
@@ -89,7 +91,7 @@ class Executor:
             await asyncio.gather(watch, return_exceptions=True)
 
     def word(self, word: str, who: str, reason: str = "") -> bool:
-        """An operator's word: hold, release, halt, cut or acknowledge. Returns whether it had an effect.
+        """An operator's word: hold, release, halt, cut, acknowledge, proceed. Returns whether it had effect.
 
         Anyone may stop; nothing said here leads from a halt back to heat.
         """
@@ -104,6 +106,8 @@ class Executor:
                 return self._demand(Reaction.CUT, f"{who} said cut")
             case "acknowledge":
                 return self._acknowledge()
+            case "proceed":
+                return self._asking.proceed()
             case "release" if self.state is State.HOLDING and self._demanded is None:
                 self._panel.release()
                 self._release()
@@ -194,7 +198,10 @@ class Executor:
         if isinstance(action, Command):
             self._panel.situation.command(action, self._journal.stamped_s)
             await self._written()
-        observation = await self._instruments.carry_out(action)
+        if isinstance(action, AskPerson | HearPerson):
+            observation = self._asking.carry_out(action)
+        else:
+            observation = await self._instruments.carry_out(action)
         self._observe(observation, seq)
         await self._written()
         return observation

@@ -13,6 +13,7 @@ from daemon.history.heat import Heat, heat_of
 from daemon.journal.entry import Kind
 from daemon.journal.read import RecordError, read_entries
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
+from daemon.results.immersion import Immersion
 from plans.errors import PlanError
 
 
@@ -36,6 +37,7 @@ class Visit:
     form: str
     coefficients: tuple[tuple[str, float], ...]
     check_mk: float | None
+    immersion: tuple[Immersion, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,7 @@ def _visit(record: Path, serial: str) -> Iterator[Visit]:
         form=fitted.equation.kind if fitted else "",
         coefficients=tuple(zip(fitted.equation.parameters, fitted.theta, strict=True)) if fitted else (),
         check_mk=_check_mk(night, item),
+        immersion=item.immersion if item is not None else (),
     )
 
 

@@ -41,7 +41,6 @@ def _verdict(parts: Sequence[Part]) -> Html:
 def _program(program: Program) -> Html:
     rows = [
         ("version", program.version),
-        ("SHA-256 of its files", program.digest),
         ("Python", program.python),
         ("machine", program.machine),
         ("libraries", ", ".join(f"{name} {number}" for name, number in program.libraries)),
