@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from daemon.arming import NotArmed, arming
-from daemon.cli.ending import finish
+from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.say import refuse
 from daemon.cli.telling import CannotTell, telling
@@ -19,6 +19,7 @@ from daemon.guardian.keeper import GuardianFailed, Keeper, spawned
 from daemon.guardian.orders import Limits, Orders
 from daemon.guardian.path import guardian_path, way_of
 from daemon.guardian.script import compile_script
+from daemon.journal.sinks import StorageFault
 from daemon.night import Bench, Outcome, resume_night, run_night
 from daemon.timetable import forecast
 from drivers.clock import Clock
@@ -146,6 +147,8 @@ def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) ->
         listening = replace(bench, listeners=[view, *listeners])
         try:
             outcome = asyncio.run(run_night(plan, record, listening))
+        except StorageFault as error:
+            return not_whole(error, as_json=args.json)
         except (InstrumentError, GuardianFailed, OSError) as error:
             return refuse(_broke_off(record, error), as_json=args.json)
         except KeyboardInterrupt:

@@ -14,7 +14,7 @@ from daemon.journal.store import Row
 BATCH_ROWS = 400
 
 
-class StorageFault(Exception):
+class StorageFault(OSError):
     """The record cannot be written; the message says why."""
 
 
@@ -59,7 +59,7 @@ class BatchSink:
         """Write what is left and fold the file together; raises StorageFault if anything was not written."""
         self._flush()
         if self.fault:
-            raise StorageFault(self.fault)
+            raise _not_whole(self.fault, len(self._rows))
         store.close(self._connection)
 
     def _flush(self) -> None:
@@ -79,6 +79,7 @@ class ThreadSink:
         self._queue: queue.SimpleQueue[Row | asyncio.Future[None] | None] = queue.SimpleQueue()
         self._loop = asyncio.get_running_loop()
         self._fault: StorageFault | None = None
+        self._kept = 0
         self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
         self._thread.start()
 
@@ -102,7 +103,7 @@ class ThreadSink:
         self._queue.put(None)
         self._thread.join()
         if self._fault is not None:
-            raise self._fault
+            raise _not_whole(str(self._fault), self._kept)
         store.close(self._connection)
 
     def _work(self) -> None:
@@ -114,6 +115,7 @@ class ThreadSink:
                 items.append(self._queue.get())
             kept += [item for item in items if isinstance(item, tuple)]
             kept = self._commit(kept)
+            self._kept = len(kept)
             for item in items:
                 if isinstance(item, asyncio.Future):
                     self._loop.call_soon_threadsafe(_settle, item, self._fault)
@@ -129,6 +131,12 @@ class ThreadSink:
         except sqlite3.Error as error:
             self._fault = StorageFault(f"the record cannot be written: {error}")
             return rows
+
+
+def _not_whole(fault: str, rows: int) -> StorageFault:
+    return StorageFault(
+        f"{fault}; the newest {rows} entries are not in it. What is in it stays readable: verify says how far"
+    )
 
 
 def _settle(future: asyncio.Future[None], fault: StorageFault | None) -> None:

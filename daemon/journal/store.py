@@ -26,18 +26,28 @@ CREATE TRIGGER entry_is_never_deleted BEFORE DELETE ON entry
 
 
 def create(path: Path, *, synced: bool) -> sqlite3.Connection:
-    """Make a new record file; raises FileExistsError rather than touch an old one."""
+    """Make a new record file; raises FileExistsError rather than touch an old one, OSError."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("xb"):
         pass
-    connection = _connect(path, synced=synced)
-    connection.executescript(_SCHEMA)
+    try:
+        connection = _connect(path, synced=synced)
+        connection.executescript(_SCHEMA)
+    except sqlite3.Error as error:
+        raise _as_os_error(path, error) from error
     return connection
 
 
 def reopen(path: Path, *, synced: bool) -> sqlite3.Connection:
-    """Open an existing record for appending."""
-    return _connect(path, synced=synced)
+    """Open an existing record for appending; raises OSError."""
+    try:
+        return _connect(path, synced=synced)
+    except sqlite3.Error as error:
+        raise _as_os_error(path, error) from error
+
+
+def _as_os_error(path: Path, error: sqlite3.Error) -> OSError:
+    return OSError(f"{path}: the record cannot be written ({error}): make room, or look after the disk")
 
 
 def _connect(path: Path, *, synced: bool) -> sqlite3.Connection:
@@ -63,9 +73,10 @@ def append(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
 def close(connection: sqlite3.Connection) -> None:
     """Fold the write-ahead log back, so that the record is a single file.
 
-    While somebody else reads the record, SQLite will not put the log away: it stays beside it, empty.
+    While somebody else reads the record, SQLite will not put the log away: it stays beside it, empty. On
+    a full disk it stays as it is, and is read from there.
     """
-    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     with suppress(sqlite3.OperationalError):
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         connection.execute("PRAGMA journal_mode = DELETE")
     connection.close()

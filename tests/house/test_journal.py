@@ -76,6 +76,24 @@ def test_the_database_itself_refuses_changes(tmp_path: Path) -> None:
     connection.close()
 
 
+def test_the_first_bad_entry_of_a_file_with_a_damaged_end_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "r"
+    write(path, 2000)
+    whole = path.read_bytes()
+    path.write_bytes(whole[:-8192] + b"\xff" * 8192)
+    found = verify(path)
+    assert not found.intact and 1000 < found.entries < 2000
+    assert f"entry {found.entries + 1}" in found.problem
+
+
+def test_a_file_that_lost_its_end_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "r"
+    write(path, 2000)
+    path.write_bytes(path.read_bytes()[:-8192])
+    with pytest.raises(RecordError, match="damaged"):
+        verify(path)
+
+
 def test_an_old_record_is_never_overwritten(tmp_path: Path) -> None:
     write(tmp_path / "r")
     with pytest.raises(FileExistsError):
