@@ -9,7 +9,7 @@ from pathlib import Path
 from daemon.executor.instruments import Instruments
 from daemon.journal.journal import Journal
 from daemon.observations import Failed, Machine, Observation
-from drivers.errors import InstrumentError, WrongIdentity
+from drivers.errors import InstrumentError, Restarted, WrongIdentity
 
 ROUND_S = 60.0
 
@@ -73,11 +73,11 @@ class Rounds:
             return 0.0
 
     async def _identities(self, observe: Observe) -> None:
-        # Any other failure shows in the looks and readings themselves; here only the name counts.
+        # Any other failure shows in the looks and readings themselves.
         for role, device in (("source", self._instruments.source), ("bridge", self._instruments.bridge)):
             try:
                 await device.identify()
-            except WrongIdentity as error:
+            except (WrongIdentity, Restarted) as error:
                 observe(failed(self._clock.monotonic_s(), role, error), 0)
             except InstrumentError:
                 continue

@@ -14,7 +14,7 @@ from daemon.guards.frozen_reading import (
 from daemon.guards.guard import Guard, LoosenedThreshold
 from daemon.guards.head_temperature import HeadHot, HeadWarm
 from daemon.guards.left_band import LeftBand, Oscillation
-from daemon.guards.lost_source import BothUntrusted, Replaced, SourceCameBack, SourceLost
+from daemon.guards.lost_source import BothUntrusted, InstrumentRestarted, Replaced, SourceCameBack, SourceLost
 from daemon.guards.machine import Asleep, ClockJump, DiskFull, DiskNearlyFull, LateLoop, RecordNotWritten
 from daemon.guards.over_limit import OverLimit, OverLimitPredicted
 from daemon.guards.parking import ParkingTooSlow, RisingWhileParking
@@ -78,6 +78,7 @@ GUARDS: tuple[type[Guard], ...] = (
     SourceLost,
     SourceCameBack,
     Replaced,
+    InstrumentRestarted,
     Garbled,
     BothUntrusted,
     ClockJump,

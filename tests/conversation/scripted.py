@@ -106,6 +106,7 @@ class SmallBath:
         looks = {
             "ID": "EXBATH-0007",
             "RA": f"+0025.031,{self.set_point_c:+09.3f},+010.5,{self.heater},0,1,0,{self.cooling}",
+            "RU": "0007200",
             "RR": f"{self.ramp_k_per_min:+06.2f}",
         }
         return command + looks[command]

@@ -92,6 +92,14 @@ INSTRUMENTS = [
         102,
     ),
     Trip(
+        "restarted",
+        R.HOLD,
+        World(silent=lambda s: "source" if s > 100 else "", error="Restarted"),
+        World(silent=lambda s: "source" if s > 100 else ""),
+        101,
+        102,
+    ),
+    Trip(
         "garbled",
         R.HOLD,
         World(silent=lambda s: "source" if s > 100 else ""),

@@ -82,7 +82,7 @@ def test_nothing_is_said_before_the_window_is_full() -> None:
 def foretold_small_after_s(start_mk: float, tau_s: float, chance: Random) -> float:
     """When less than 3 mK are foretold for a source first looked at so far from its rest.
 
-    Its noise of 1 mK, what the criterion allows, is alike from reading to reading, as that of a bath's ripple is.
+    Its noise of 1 mK, what the criterion allows, is alike from reading to reading, as a bath's ripple is.
     """
     transient, ripple_mk = Transient(900.0, 3.0), 0.0
     for second in range(0, 7200, 6):

@@ -10,7 +10,7 @@ from tests.campaigns.kills import Kill, Undisturbed, figures, kill_once
 
 
 def test_a_killed_daemon_has_lost_nothing_that_it_acknowledged(tmp_path: Path) -> None:
-    kill = kill_once(Undisturbed(tmp_path, ()), Random(3))
+    kill = kill_once(Undisturbed(tmp_path), Random(3))
     assert kill.acknowledged > 10
     assert not kill.bad, kill
 

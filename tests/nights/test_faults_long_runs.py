@@ -10,13 +10,13 @@ from tests.campaigns.week import Week, endless, simulated
 
 def test_the_watch_looks_every_second_without_drift() -> None:
     week = simulated(1.2)
-    assert week.state == State.RUNNING
+    assert week.states == [State.RUNNING]
     assert week.mean_s == pytest.approx(1.0, abs=1e-3) and week.longest_s < 1.5
     assert len(week.memory_mib) == 1 and 20.0 < week.memory_mib[0][1] < 2000.0
 
 
-def test_a_run_of_a_week_has_points_for_a_week() -> None:
-    assert len(endless(168.0).plan.points) > 150
+def test_a_long_run_has_points_for_all_its_time() -> None:
+    assert len(endless(56.0).plan.points) > 50
 
 
 def test_a_leak_of_a_megabyte_an_hour_is_called_one() -> None:
