@@ -131,6 +131,7 @@ class SmallBlock:
         self._put(5, ">i", 25000)
         self._put(7, ">HHH", 1, 500, 1)
         self._put(30, ">Hi", 0, 20000)
+        self._put(110, ">i", 7200)
 
     def _put(self, address: int, layout: str, *numbers: float) -> None:
         words = struct.pack(layout, *numbers)

@@ -61,7 +61,7 @@ def test_who_answers_is_said_and_nothing_else_is_sent(capsys: pytest.CaptureFixt
 def test_a_trial_only_reads_until_writing_is_allowed(capsys: pytest.CaptureFixture[str]) -> None:
     with bath() as (far_end, small, address):
         assert main(["instruments", "try", "ascii-bath", address]) == 0
-        assert {data[3:5] for data in far_end.said} <= {b"ID", b"RA", b"RS", b"RR"}
+        assert {data[3:5] for data in far_end.said} <= {b"ID", b"RA", b"RS", b"RR", b"RU"}
         shown = capsys.readouterr().out
         assert "9 of 9 work" in shown and "answers ramp: ramp 5 K/min" in shown
         assert main(["instruments", "try", "ascii-bath", address, "--writes"]) == 0
