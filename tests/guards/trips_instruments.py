@@ -125,6 +125,22 @@ INSTRUMENTS = [
         121,
     ),
     Trip(
+        "on_battery",
+        R.PARK,
+        World(machine=lambda s: Machine(s, on_battery=True, charge_percent=90.0)),
+        World(machine=lambda s: Machine(s, on_battery=s == 120, charge_percent=90.0)),
+        60,
+        61,
+    ),
+    Trip(
+        "on_battery",
+        R.PARK,
+        World(machine=lambda s: Machine(s, on_battery=s >= 120, charge_percent=49.0)),
+        World(machine=lambda s: Machine(s, on_battery=False, charge_percent=49.0)),
+        119,
+        121,
+    ),
+    Trip(
         "disk_nearly_full",
         R.MARK,
         World(machine=lambda s: Machine(s, free_mib=511.0)),
