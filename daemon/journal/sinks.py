@@ -6,12 +6,17 @@ import asyncio
 import queue
 import sqlite3
 import threading
+from contextlib import suppress
+from pathlib import Path
 from typing import Protocol
 
 from daemon.journal import store
 from daemon.journal.store import Row
 
 BATCH_ROWS = 400
+
+
+_ON_RESERVE = "the disk is full: the record of the way down is written into its reserve"
 
 
 class StorageFault(OSError):
@@ -72,14 +77,19 @@ class BatchSink:
 
 
 class ThreadSink:
-    """For real time: one thread owns the connection and commits whatever has gathered."""
+    """For real time: one thread owns the connection and commits whatever has gathered.
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    On a full disk the file `reserve` is given up, and its room takes the record of the way down; the fault
+    stands from then on all the same, so that no run goes on.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, reserve: Path | None = None) -> None:
         self._connection = connection
         self._queue: queue.SimpleQueue[Row | asyncio.Future[None] | None] = queue.SimpleQueue()
         self._loop = asyncio.get_running_loop()
         self._fault: StorageFault | None = None
         self._kept = 0
+        self._reserve, self._reserve_used = reserve, False
         self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
         self._thread.start()
 
@@ -102,9 +112,10 @@ class ThreadSink:
         """Stop the thread after its last commit; raises StorageFault if anything was not written."""
         self._queue.put(None)
         self._thread.join()
-        if self._fault is not None:
+        if self._kept:
             raise _not_whole(str(self._fault), self._kept)
         store.close(self._connection)
+        self._give_up_reserve()
 
     def _work(self) -> None:
         running = True
@@ -126,11 +137,23 @@ class ThreadSink:
         try:
             if rows:
                 store.append(self._connection, rows)
-            self._fault = None
+            self._fault = StorageFault(_ON_RESERVE) if self._reserve_used else None
             return []
         except sqlite3.Error as error:
+            if self._give_up_reserve():
+                self._reserve_used = True
+                return self._commit(rows)
             self._fault = StorageFault(f"the record cannot be written: {error}")
             return rows
+
+    def _give_up_reserve(self) -> bool:
+        """Whether there was a reserve; there is none afterwards."""
+        reserve, self._reserve = self._reserve, None
+        if reserve is None:
+            return False
+        with suppress(OSError):
+            reserve.unlink()
+        return True
 
 
 def _not_whole(fault: str, rows: int) -> StorageFault:

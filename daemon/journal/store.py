@@ -12,6 +12,9 @@ from daemon.journal.entry import FORMAT_VERSION
 Row = tuple[int, str, float, float, str, bytes]
 """seq, kind, when_s, utc_s, body text, link."""
 
+RESERVE_BYTES = 2**20
+"""Room for about 200 commits of a few readings each, as tried on a small file system."""
+
 _SCHEMA = f"""
 PRAGMA user_version = {FORMAT_VERSION};
 CREATE TABLE entry (
@@ -36,6 +39,13 @@ def create(path: Path, *, synced: bool) -> sqlite3.Connection:
     except sqlite3.Error as error:
         raise _as_os_error(path, error) from error
     return connection
+
+
+def set_aside(path: Path) -> Path:
+    """Keep room beside the record for its end, should the disk fill up; raises OSError when there is none."""
+    reserve = path.with_name(f"{path.name}.reserve")
+    reserve.write_bytes(bytes(RESERVE_BYTES))
+    return reserve
 
 
 def reopen(path: Path, *, synced: bool) -> sqlite3.Connection:

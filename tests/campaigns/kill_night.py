@@ -30,8 +30,8 @@ WIDTH = 12
 class AcknowledgingSink(ThreadSink):
     """The real writer; simulated time stands still while it writes, and what it promised is noted."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        super().__init__(connection)
+    def __init__(self, connection: sqlite3.Connection, reserve: Path | None = None) -> None:
+        super().__init__(connection, reserve)
         self._newest = 0
         self._noted = os.open(sys.argv[3], os.O_WRONLY | os.O_CREAT)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,9 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from daemon.journal import store
 from daemon.journal.entry import Kind
 from daemon.journal.journal import continued_journal, new_journal
 from daemon.journal.read import RecordError, read_entries, verify
+from daemon.journal.sinks import StorageFault
 from drivers.clock import Clock
 from simulators import virtual_time
 
@@ -126,6 +129,43 @@ def test_in_real_time_an_entry_is_on_the_disk_once_it_is_committed(tmp_path: Pat
         return seen
 
     assert asyncio.run(night()) == 50
+
+
+def test_on_a_full_disk_the_reserve_takes_the_record_of_the_way_down(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, write_rows = tmp_path / "r", store.append
+    reserve = tmp_path / "r.reserve"
+
+    def append(connection: sqlite3.Connection, rows: Sequence[store.Row]) -> None:
+        if rows[-1][0] > 10 and reserve.exists():
+            raise sqlite3.OperationalError("database or disk is full")
+        write_rows(connection, rows)
+
+    async def night() -> str:
+        journal = new_journal(path, Clock(), simulated=False)
+        for number in range(20):
+            journal.append(Kind.MILESTONE, {"mark": "x", "number": number, "by": "running"})
+        with pytest.raises(StorageFault, match="reserve"):
+            await journal.committed()
+        fault = journal.fault
+        journal.close()
+        return fault
+
+    monkeypatch.setattr(store, "append", append)
+    assert "disk is full" in asyncio.run(night())
+    assert verify(path).entries == 20 and not reserve.exists()
+
+
+def test_the_reserve_is_real_room_and_is_gone_after_a_run_without_trouble(tmp_path: Path) -> None:
+    async def night() -> int:
+        journal = new_journal(tmp_path / "r", Clock(), simulated=False)
+        blocks = (tmp_path / "r.reserve").stat().st_blocks
+        journal.close()
+        return blocks
+
+    assert asyncio.run(night()) * 512 >= store.RESERVE_BYTES
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["r"]
 
 
 def test_a_number_that_is_no_number_is_never_written(tmp_path: Path) -> None:
