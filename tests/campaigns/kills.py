@@ -38,7 +38,7 @@ LARGEST_CHANGE_MK = 3.0
 
 _EXAMPLES = Path(__file__).resolve().parents[2] / "plans" / "examples"
 _CONTINUE = '\n[resume]\npolicy = "continue"\nmaximum_gap_s = 120\n'
-_LONGEST_S = 300.0
+_LONGEST_S = 1800.0
 _LATER_S = 0.004
 
 
@@ -169,7 +169,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 print(f"BAD {kills[-1]}", flush=True)
             if len(kills) % 10 == 0:
                 left_min = (time.monotonic() - began) / len(kills) * (given.kills - len(kills)) / 60.0
-                print(f"{len(kills)} of {given.kills}, {left_min:.0f} min left", flush=True)
+                print(f"{left_min:.0f} min left; {figures(kills)}", flush=True)
     print(figures(kills))
     return int(any(kill.bad for kill in kills))
 
