@@ -156,19 +156,25 @@ async def resume_night(run: RunPlan, record: Path, bench: Bench, gap_s: float) -
         executor = night.executor(journal, State.INTERRUPTED, _folder(record, bench))
         if bench.hand_over is not None:
             bench.hand_over(executor.word)
-        return await _to_the_end(night, journal, executor, None if refusal else Resoak(reason), refusal)
+        resoak = None if refusal else Resoak(reason)
+        return await _to_the_end(night, journal, executor, resoak, refusal, _halt(fed))
     finally:
         await instruments.close()
 
 
 async def _to_the_end(
-    night: Night, journal: Journal, executor: Executor, resoak: Resoak | None, park_because: str = ""
+    night: Night,
+    journal: Journal,
+    executor: Executor,
+    resoak: Resoak | None,
+    down_because: str = "",
+    halt: State = State.PARKING,
 ) -> Outcome:
     try:
         if night.heart is not None:
             night.heart.arm()
-        if park_because:
-            state = await executor.park(park_because)
+        if down_because:
+            state = await executor.bring_down(down_because, halt)
         else:
             state = await executor.run(night.procedure, resoak)
         if night.heart is not None:
@@ -186,13 +192,20 @@ def _folder(record: Path, bench: Bench) -> Path | None:
 
 def _fed(night: Night, record: Path) -> Fed:
     fed = Feed(night.procedure, night.panel).run(read_entries(record))
-    if fed.state in HALTED or fed.state is State.FINISHED:
+    if fed.state in (State.PARKED, State.FINISHED) or fed.closed:
         raise CannotResume(f"{record}: this run is {fed.state}; a halted or finished run is never resumed")
     return fed
 
 
+def _halt(fed: Fed) -> State:
+    """How a run that was broken off is brought down: a cut stays a cut, anything else is parked."""
+    return State.CUT if fed.state is State.CUT else State.PARKING
+
+
 async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
     """Why the run must not go on by itself; empty when it may."""
+    if fed.state in HALTED:
+        return f"this run was {fed.state} when it was broken off: it is brought down to its end, never up"
     resume = night.run.plan.resume
     if resume.policy != "continue":
         return "parked after an interruption: the plan's resume policy is park"

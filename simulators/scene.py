@@ -87,6 +87,11 @@ class Scene:
             self._next_s = self._agenda[0][0] if self._agenda else math.inf
         self.source.advance(now_s)
 
+    def break_later(self, fault: Fault) -> None:
+        """One more thing that breaks, later than now; what a wire does is not among it."""
+        self._agenda = sorted([*self._agenda, *actions(self, [fault])], key=lambda item: item[0])
+        self._next_s = self._agenda[0][0] if self._agenda else math.inf
+
     def truth(self, serial: str) -> Probe:
         """The probe itself: true temperature, extremes met, settled resistance at any temperature."""
         return self.probes[serial]

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from daemon.arming import confirmed_unasked, unattended_problem
-from daemon.cli.ending import finish
+from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.plans_given import checked_or_refusal, plan_or_refusal
 from daemon.cli.say import free_path, refuse, say
@@ -60,6 +60,7 @@ def _default_record(plan: RunPlan, path: Path) -> Path:
 
 
 def _simulated(plan: RunPlan, record: Path, faults: tuple[str, ...], args: argparse.Namespace) -> int:
+    from daemon.journal.sinks import StorageFault
     from daemon.rehearsal import FaultError, rehearse
     from drivers.errors import InstrumentError
 
@@ -75,6 +76,8 @@ def _simulated(plan: RunPlan, record: Path, faults: tuple[str, ...], args: argpa
             )
     except (FaultError, CannotTell) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
+    except StorageFault as error:
+        return not_whole(error, as_json=args.json)
     except (InstrumentError, OSError) as error:
         return refuse(f"REFUSED: nothing was heated. {error}", as_json=args.json)
     return finish(rehearsal.outcome, record, args)

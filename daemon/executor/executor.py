@@ -76,10 +76,10 @@ class Executor:
         self._enter(State.RUNNING, "resumed" if resoak else "started")
         return await self._watched(procedure, resoak)
 
-    async def park(self, cause: str) -> State:
-        """Do nothing but bring the source down, after an interruption; returns the last state."""
-        self._enter(State.PARKING, cause)
-        return await self._watched(self._reactions.script(State.PARKING), None)
+    async def bring_down(self, cause: str, state: State = State.PARKING) -> State:
+        """Do nothing but park (or cut) after an interruption; returns the last state."""
+        self._enter(state, cause)
+        return await self._watched(self._reactions.script(state), None)
 
     async def _watched(self, script: Procedure, throw: Resoak | None) -> State:
         self._newest_s = self._clock.monotonic_s()

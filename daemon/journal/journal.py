@@ -71,7 +71,9 @@ class Journal:
 def new_journal(path: Path, clock: Clock, *, simulated: bool, batch: int = BATCH_ROWS) -> Journal:
     """Journal for a new record file; raises FileExistsError, OSError. `batch`: rows, simulated only."""
     connection = store.create(path, synced=not simulated)
-    return Journal(BatchSink(connection, batch) if simulated else ThreadSink(connection), clock)
+    if simulated:
+        return Journal(BatchSink(connection, batch), clock)
+    return Journal(ThreadSink(connection, store.set_aside(path)), clock)
 
 
 def signed_journal(path: Path, clock: Clock, seq: int, head: bytes) -> Journal:
@@ -82,5 +84,13 @@ def signed_journal(path: Path, clock: Clock, seq: int, head: bytes) -> Journal:
 def continued_journal(path: Path, clock: Clock, seq: int, head: bytes, *, simulated: bool) -> Journal:
     """Journal that goes on behind entry `seq` of an existing record."""
     connection = store.reopen(path, synced=not simulated)
-    sink: Sink = BatchSink(connection) if simulated else ThreadSink(connection)
+    sink: Sink = BatchSink(connection) if simulated else ThreadSink(connection, _reserve_if_any(path))
     return Journal(sink, clock, seq, head)
+
+
+def _reserve_if_any(path: Path) -> Path | None:
+    # A run that was broken off must be brought down on a full disk as well.
+    try:
+        return store.set_aside(path)
+    except OSError:
+        return None

@@ -12,6 +12,8 @@ from pathlib import Path
 from daemon.journal.entry import FIRST_LINK, FORMAT_VERSION, Entry, Kind, link
 from daemon.journal.migrate import migrated
 
+_DAMAGE = (sqlite3.DatabaseError, ValueError, TypeError, OverflowError, AttributeError)
+
 
 class RecordError(Exception):
     """The file cannot be read as a record; the message is for the person at the bench."""
@@ -58,21 +60,30 @@ def read_opening(path: Path) -> Entry:
 
 
 def verify(path: Path) -> Verification:
-    """Walk the chain from the first entry and stop at the first misfit; raises RecordError."""
+    """Walk the chain from the first entry and stop at the first misfit; raises RecordError.
+
+    A file that is damaged behind its beginning is walked up to the damage.
+    """
     head, count, closed, signed = FIRST_LINK, 0, "", 0
-    with closing(_open(path)) as connection, _as_record_error(path):
-        rows = connection.execute("SELECT seq, kind, when_s, utc_s, body, link FROM entry ORDER BY seq")
-        for seq, kind, when_s, utc_s, body, stored in rows:
-            problem = ""
-            if seq != count + 1:
-                problem = f"entry {count + 1} is missing"
-            elif link(head, seq, kind, when_s, utc_s, body) != stored:
-                problem = f"entry {seq} is not what was written"
-            if problem:
-                return Verification(False, count, head.hex(), False, problem)
-            head, count = stored, seq
-            closed = stored.hex() if kind == Kind.CLOSED else closed
-            signed += kind == Kind.REVIEW
+    with closing(_open(path)) as connection:
+        try:
+            rows = connection.execute("SELECT seq, kind, when_s, utc_s, body, link FROM entry ORDER BY seq")
+            for seq, kind, when_s, utc_s, body, stored in rows:
+                problem = ""
+                if seq != count + 1:
+                    problem = f"entry {count + 1} is missing"
+                elif link(head, seq, kind, when_s, utc_s, body) != stored:
+                    problem = f"entry {seq} is not what was written"
+                if problem:
+                    return Verification(False, count, head.hex(), False, problem)
+                head, count = stored, seq
+                closed = stored.hex() if kind == Kind.CLOSED else closed
+                signed += kind == Kind.REVIEW
+        except _DAMAGE as error:
+            if not count:
+                raise RecordError(f"{path}: damaged or not a record ({error})") from error
+            problem = f"the file is damaged at entry {count + 1} ({error})"
+            return Verification(False, count, head.hex(), False, problem)
     return Verification(True, count, head.hex(), bool(closed), closed_head=closed, signed=signed)
 
 
@@ -86,7 +97,7 @@ class _as_record_error:
         return None
 
     def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        if isinstance(error, (sqlite3.DatabaseError, ValueError, TypeError, OverflowError)):
+        if isinstance(error, _DAMAGE):
             raise RecordError(f"{self._path}: damaged or not a record ({error})") from error
 
 

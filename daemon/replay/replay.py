@@ -202,7 +202,8 @@ class Replay:
         self.executor = self._executor(State.INTERRUPTED)
         reason = gap.body["reason"]
         if state is not None and state.kind == Kind.STATE and state.body["to"] != State.RUNNING:
-            self._running = asyncio.create_task(self.executor.park(reason))
+            down = self.executor.bring_down(reason, State(state.body["to"]))
+            self._running = asyncio.create_task(down)
         else:
             self._run(Resoak(reason))
 
