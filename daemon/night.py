@@ -26,6 +26,7 @@ from daemon.procedure.run import calibration_run
 from daemon.procedure.script import Procedure, Resoak, Script
 from daemon.states import HALTED, State
 from drivers.clock import Clock
+from drivers.lines import Lines
 from drivers.registry import open_bridge, open_heat_source
 from drivers.roles import HeatSourceCapabilities
 from drivers.wires.memory import FarEnd
@@ -211,9 +212,10 @@ async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
 def open_instruments(run: RunPlan, bench: Bench) -> Instruments:
     """The bench's instruments in their roles, nothing sent yet; raises BadProfile."""
     source, bridge = run.bench.heat_source, run.bench.bridge
+    lines = Lines(bench.clock, bench.far_ends)
     return Instruments(
-        open_heat_source(source.profile, source.address, bench.clock, far_ends=bench.far_ends),
-        open_bridge(bridge.profile, bridge.address, bench.clock, far_ends=bench.far_ends),
+        open_heat_source(source.profile, source.address, bench.clock, lines=lines),
+        open_bridge(bridge.profile, bridge.address, bench.clock, lines=lines),
         bench.clock,
     )
 
