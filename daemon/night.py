@@ -10,6 +10,7 @@ from pathlib import Path
 
 from daemon.executor.executor import Executor
 from daemon.executor.instruments import Instruments
+from daemon.executor.opening import monitors_of
 from daemon.executor.reactions import Reactions
 from daemon.feed import Fed, Feed
 from daemon.guardian.heart import Heart
@@ -217,12 +218,12 @@ def open_instruments(run: RunPlan, bench: Bench) -> Instruments:
         open_heat_source(source.profile, source.address, bench.clock, lines=lines),
         open_bridge(bridge.profile, bridge.address, bench.clock, lines=lines),
         bench.clock,
+        monitors_of(run.bench, lines),
     )
 
 
 async def _identify(instruments: Instruments) -> dict[str, str]:
-    source = await instruments.source.identify()
-    return {"source": source, "bridge": await instruments.bridge.identify()}
+    return {role: await device.identify() for role, device in instruments.devices}
 
 
 def _panel(run: RunPlan, capabilities: HeatSourceCapabilities) -> GuardPanel:

@@ -46,7 +46,8 @@ LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
 _ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
 _NO_SELF_HEATING = 1e9
-_DEVICES = ("source", "bridge")
+NO_CARRIERS: Mapping[str, str] = {}
+_DEVICES = ("source", "bridge", "readout", "ambient", "interlocks")
 
 
 @dataclass(frozen=True)
@@ -105,10 +106,12 @@ def resume_rehearsal(
     return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
 
 
-def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool = False) -> Scene:
+def make_scene(
+    run: RunPlan, faults: Sequence[str] = (), *, carriers: Mapping[str, str] = NO_CARRIERS
+) -> Scene:
     """The simulated bench of a run plan; raises FaultError, SceneError.
 
-    `on_serial_line`: the source hangs on one, where Modbus has other frames.
+    `carriers` of instruments that will be served: on a pseudo-terminal (pty) Modbus has other frames.
     """
     simulation = simulation_of(run)
     speech = _SPEECH[run.bench.heat_source.profile]
@@ -116,10 +119,11 @@ def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool
         model=simulation.model,
         seed=simulation.seed,
         probes=tuple(_truths(run, simulation.seed)),
-        source_speech=_ON_SERIAL_LINE.get(speech, speech) if on_serial_line else speech,
+        source_speech=_ON_SERIAL_LINE.get(speech, speech) if carriers.get("source") == "pty" else speech,
         ambient_c=simulation.ambient_c,
         reference_channel=run.plan.reference.channel,
         faults=parse_faults(faults),
+        interlocks_on_serial_line=carriers.get("interlocks") == "pty",
     )
     return Scene(spec)
 

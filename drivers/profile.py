@@ -31,7 +31,7 @@ from drivers.profile_model import (
 from drivers.profile_rules import check_roles
 from drivers.profile_table import Table
 
-ROLES = ("heat-source", "bridge")
+ROLES = ("heat-source", "bridge", "readout", "ambient", "interlocks")
 PROTOCOLS = ("text", "modbus")
 TRANSPORTS = ("simulated", "tcp", "serial", "visa")
 BEHAVIOURS = ("resumes", "stays off", "no heat", "unknown")

@@ -19,9 +19,10 @@ from drivers.heat_source import ProfileHeatSource
 from drivers.lines import NO_FAR_ENDS, Lines
 from drivers.link_events import Transcript
 from drivers.modbus import TcpFraming
+from drivers.monitors import ProfileAmbient, ProfileInterlocks, ProfileReadout
 from drivers.profile import load_profile
 from drivers.profile_model import LinkSettings, Profile, SerialSettings
-from drivers.roles import Bridge, HeatSource
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout
 from drivers.wires.address import Address, parse_address
 from drivers.wires.memory import FarEnd
 
@@ -73,6 +74,21 @@ def open_bridge(
 ) -> Bridge:
     """A bridge by profile name, profile file or plug-in name; raises BadProfile."""
     return _open("bridge", profile, address, lines or Lines(clock, far_ends, transcript), None)  # type: ignore[no-any-return]
+
+
+def open_readout(profile: str, address: str, lines: Lines) -> Readout:
+    """A plain temperature readout by profile or plug-in name, on the bench's lines; raises BadProfile."""
+    return _open("readout", profile, address, lines, None)  # type: ignore[no-any-return]
+
+
+def open_ambient(profile: str, address: str, lines: Lines) -> Ambient:
+    """An ambient monitor by profile or plug-in name, on the bench's lines; raises BadProfile."""
+    return _open("ambient", profile, address, lines, None)  # type: ignore[no-any-return]
+
+
+def open_interlocks(profile: str, address: str, lines: Lines) -> Interlocks:
+    """Interlocks by profile or plug-in name, on the bench's lines; raises BadProfile."""
+    return _open("interlocks", profile, address, lines, None)  # type: ignore[no-any-return]
 
 
 def shipped_profiles() -> list[str]:
@@ -127,16 +143,24 @@ def _open(role: str, name: str, address: str, lines: Lines, limits_c: tuple[floa
     if profile is None:
         return _open_plug_in(name, place, lines)
     if profile.role != role:
-        raise BadProfile(f"profile {name} describes a {profile.role}, not a {role}")
+        raise BadProfile(f"profile {name} is for the role {profile.role}, not {role}")
     if place.kind not in profile.link.transports:
         raise BadProfile(
             f"profile {name} is not for {place.kind}; it offers {', '.join(profile.link.transports)}"
         )
     on_a_bus = profile.link.half_duplex and not isinstance(profile.framing(place.kind), TcpFraming)
     link = lines.link(place, profile.link, on_a_bus)
-    if role == "bridge":
-        return ProfileBridge(profile, link, place.kind, lines.clock)
-    return ProfileHeatSource(profile, link, place.kind, lines.clock, limits_c)
+    if role == "heat-source":
+        return ProfileHeatSource(profile, link, place.kind, lines.clock, limits_c)
+    return _OTHERS[role](profile, link, place.kind, lines.clock)
+
+
+_OTHERS = {
+    "bridge": ProfileBridge,
+    "readout": ProfileReadout,
+    "ambient": ProfileAmbient,
+    "interlocks": ProfileInterlocks,
+}
 
 
 def _open_plug_in(name: str, place: Address, lines: Lines) -> Any:

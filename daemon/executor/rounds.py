@@ -74,7 +74,7 @@ class Rounds:
 
     async def _identities(self, observe: Observe) -> None:
         # Any other failure shows in the looks and readings themselves; here only the name counts.
-        for role, device in (("source", self._instruments.source), ("bridge", self._instruments.bridge)):
+        for role, device in self._instruments.devices:
             try:
                 await device.identify()
             except WrongIdentity as error:

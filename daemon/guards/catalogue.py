@@ -16,6 +16,7 @@ from daemon.guards.head_temperature import HeadHot, HeadWarm
 from daemon.guards.left_band import LeftBand, Oscillation
 from daemon.guards.lost_source import BothUntrusted, Replaced, SourceCameBack, SourceLost
 from daemon.guards.machine import Asleep, ClockJump, DiskFull, DiskNearlyFull, LateLoop, RecordNotWritten
+from daemon.guards.monitored import InterlocksLost, ReadoutOverLimit
 from daemon.guards.over_limit import OverLimit, OverLimitPredicted
 from daemon.guards.parking import ParkingTooSlow, RisingWhileParking
 from daemon.guards.probe_place import Gradient, ItemAway, ProbePulled
@@ -56,6 +57,8 @@ GUARDS: tuple[type[Guard], ...] = (
     StirrerStopped,
     StirrerStoppedCold,
     LevelLow,
+    InterlocksLost,
+    ReadoutOverLimit,
     OverTemperature,
     HeadHot,
     HeadWarm,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
+from daemon.precheck.abilities import abilities
 from daemon.precheck.calibrations import calibrations
 from daemon.precheck.cold import cryogen, moisture, too_cold
 from daemon.precheck.cut_out import cut_out
@@ -44,5 +45,5 @@ def _all(run: RunPlan, today: date | None) -> Iterator[Finding]:
     yield from cut_out(run, today)
     yield from calibrations(run, today, total_s)
     yield from length(total_s)
-    for check in (immersion, inspections, metals, cryogen, quality, guardian, standing):
+    for check in (immersion, inspections, metals, cryogen, quality, guardian, abilities, standing):
         yield from check(run)

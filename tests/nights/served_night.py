@@ -13,6 +13,37 @@ from drivers.clock import ScaledClock
 from plans.loading import parse_plan
 from plans.run_plan import RunPlan
 from simulators.served import served
+from tests.nights.rehearsed import EXAMPLES
+
+ONE_POINT = """
+[plan]
+title = "One point, for the wires"
+bench = "bench.toml"
+register = "register.toml"
+order = "ascending"
+[reference]
+serial = "TR-REF-01"
+channel = 1
+[[items]]
+serial = "TR-IPRT-11"
+channel = 2
+[[items]]
+serial = "TR-CHK-31"
+channel = 3
+role = "check_standard"
+[defaults]
+ramp_k_per_min = 3.0
+minimum_soak_minutes = 2
+equilibrium = { window_minutes = 2, drift_mk = 20.0, scatter_mk = 10.0, item_drift_mk = 10.0 }
+[zero]
+first = false
+last = false
+reason = "only the wires are looked at"
+[[points]]
+temperature_c = 23.0
+[finish]
+parking_c = 23.0
+"""
 
 
 @dataclass(frozen=True)
@@ -24,10 +55,23 @@ class Wiring:
     bridge_through_visa: bool = False
 
 
+def one_point(bench: str, beside: str = "", profile: str | None = None, point_c: float = 23.0) -> RunPlan:
+    """One point a little above the room, on a bench that may be at the room's temperature.
+
+    `beside` is put into the bench file; `profile` takes the place of the heat source's.
+    """
+    text = (EXAMPLES / bench).read_text("utf-8").replace("minimum_c = 35.0", "minimum_c = 15.0")
+    text = text.replace("\n[record]", f"{beside}\n[record]", 1)
+    if profile is not None:
+        text = text.replace('profile = "ascii-bath"', f'profile = "{profile}"')
+    plan = ONE_POINT.replace("temperature_c = 23.0", f"temperature_c = {point_c}")
+    return parse_plan(plan, text, (EXAMPLES / "register.toml").read_text("utf-8"))
+
+
 async def night_over_wires(run: RunPlan, record: Path, wiring: Wiring, factor: float) -> Outcome:
     """Run a simulated plan on its bench served on wires, `factor` times faster than life."""
-    scene = make_scene(run, on_serial_line=wiring.source == "pty")
     carriers = {"source": wiring.source, "bridge": wiring.bridge}
+    scene = make_scene(run, carriers=carriers)
     async with served(scene, carriers, factor) as addresses:
         if wiring.bridge_through_visa:
             addresses["bridge"] = through_visa(addresses["bridge"])
