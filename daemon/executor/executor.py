@@ -205,8 +205,8 @@ class Executor:
         return observation
 
     async def _written(self) -> None:
-        # A run goes no further on unwritten data; a halt never waits for the disk.
-        if self.state not in HALTED:
+        # A run goes no further on unwritten data; a halt, also one just demanded, never waits for the disk.
+        if self.state not in HALTED and self._demanded is None:
             await self._journal.committed()
 
     def _observe(self, observation: Observation, of: int) -> None:
