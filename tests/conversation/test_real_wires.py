@@ -110,6 +110,26 @@ def test_a_late_answer_is_never_that_of_the_next_question(serve: Serve) -> None:
         asyncio.run(main(wire))
 
 
+def test_two_commands_in_a_row_do_not_wait_for_each_other_on_a_socket_of_pyvisa() -> None:
+    """Forty milliseconds each, where small writes wait for the acknowledgement of the one before."""
+    far_end = Responder(lambda data: b"=" + data.splitlines()[-1] + b"\n", delay_s=0.0)
+
+    async def main(wire: Wire) -> float:
+        link, clock = Link(Line(wire, Clock(), "test")), Clock()
+        await ask(link, b"first")
+        taken = []
+        for _ in range(10):
+            started_s = clock.monotonic_s()
+            await link.send(b"SET\n")
+            await ask(link, b"next")
+            taken.append(clock.monotonic_s() - started_s)
+        link.close()
+        return min(taken)
+
+    with visa_socket(far_end) as wire:
+        assert asyncio.run(main(wire)) < 0.03
+
+
 @pytest.mark.parametrize("serve", [tcp, pty, pty_in_a_thread, visa_socket, visa_serial])
 def test_a_halt_reaches_the_instrument_while_a_question_hangs(serve: Serve) -> None:
     far_end = Responder(lambda data: b"")

@@ -20,11 +20,13 @@ from tests.nights.served_night import Wiring, differences_mk, night_over_wires, 
 # A guard that allows ten seconds of silence then allows a fifth of a real one: enough for a busy machine.
 FACTOR = 50.0
 
-# PyVISA's Python backend on a socket waits 40 ms between two writes, which is seconds in scaled time; on a
-# serial line it does not.
 WIRINGS = {
     "bath through pyserial, bridge through TCP": ("bench-bath.toml", Wiring("pty", "tcp")),
     "bath through TCP, bridge through PyVISA": ("bench-bath.toml", Wiring("tcp", "pty", True)),
+    "bath through pyserial, bridge through a socket of PyVISA": (
+        "bench-bath.toml",
+        Wiring("pty", "tcp", True),
+    ),
     "block through Modbus TCP, bridge through pyserial": ("bench-block.toml", Wiring("tcp", "pty")),
     "block through Modbus RTU, bridge through PyVISA": ("bench-block.toml", Wiring("pty", "pty", True)),
 }
