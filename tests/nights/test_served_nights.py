@@ -28,6 +28,10 @@ WIRINGS = {
         Wiring("pty", "tcp", True),
     ),
     "block through Modbus TCP, bridge through pyserial": ("bench-block.toml", Wiring("tcp", "pty")),
+    "block by a server of pymodbus, bridge through TCP": (
+        "bench-block.toml",
+        Wiring("tcp", "tcp", source_by_pymodbus=True),
+    ),
     "block through Modbus RTU, bridge through PyVISA": ("bench-block.toml", Wiring("pty", "pty", True)),
 }
 
