@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import platform
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from pathlib import Path
 from daemon.bridge_offers import check_offers
 from daemon.executor.executor import Executor
 from daemon.executor.instruments import Instruments
+from daemon.executor.opening import monitors_of
 from daemon.executor.reactions import Reactions
 from daemon.feed import Fed, Feed
 from daemon.guardian.heart import Heart
@@ -27,6 +29,7 @@ from daemon.procedure.script import Procedure, Resoak, Script
 from daemon.program import program_version
 from daemon.states import HALTED, State
 from drivers.clock import Clock
+from drivers.lines import Lines
 from drivers.registry import open_bridge, open_heat_source
 from drivers.roles import HeatSourceCapabilities
 from drivers.wires.memory import FarEnd
@@ -171,6 +174,7 @@ async def _to_the_end(
     halt: State = State.PARKING,
 ) -> Outcome:
     try:
+        _settle_memory()
         if night.heart is not None:
             night.heart.arm()
         if down_because:
@@ -183,6 +187,13 @@ async def _to_the_end(
         return Outcome(state, night.panel.cause, journal.head, journal.count)
     finally:
         journal.close()
+        gc.unfreeze()
+
+
+def _settle_memory() -> None:
+    """What was loaded for the start is never looked through again: a halt would wait for that."""
+    gc.collect()
+    gc.freeze()
 
 
 def _folder(record: Path, bench: Bench) -> Path | None:
@@ -226,16 +237,17 @@ async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
 def open_instruments(run: RunPlan, bench: Bench) -> Instruments:
     """The bench's instruments in their roles, nothing sent yet; raises BadProfile."""
     source, bridge = run.bench.heat_source, run.bench.bridge
+    lines = Lines(bench.clock, bench.far_ends)
     return Instruments(
-        open_heat_source(source.profile, source.address, bench.clock, far_ends=bench.far_ends),
-        open_bridge(bridge.profile, bridge.address, bench.clock, far_ends=bench.far_ends),
+        open_heat_source(source.profile, source.address, bench.clock, lines=lines),
+        open_bridge(bridge.profile, bridge.address, bench.clock, lines=lines),
         bench.clock,
+        monitors_of(run.bench, lines),
     )
 
 
 async def _identify(instruments: Instruments) -> dict[str, str]:
-    source = await instruments.source.identify()
-    return {"source": source, "bridge": await instruments.bridge.identify()}
+    return {role: await device.identify() for role, device in instruments.devices}
 
 
 def _panel(run: RunPlan, capabilities: HeatSourceCapabilities) -> GuardPanel:

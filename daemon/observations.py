@@ -46,9 +46,9 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """An instrument did not do what was asked: `role` is "source" or "bridge", `reason` a sentence.
+    """An instrument did not do what was asked: `role` is "source", "bridge" or a monitor's.
 
-    `error` names the kind of failure, as the drivers call it.
+    `reason` is a sentence; `error` names the kind of failure, as the drivers call it.
     """
 
     when_s: float
@@ -77,7 +77,20 @@ class Machine:
     charge_percent: float | None = None
 
 
-Observation = Resistance | Source | Done | Heard | Failed | Machine
+@dataclass(frozen=True, slots=True)
+class Monitored:
+    """A look at an instrument beside the heat source: `role` is readout, ambient or interlocks.
+
+    `readings` are numbers with their units, `states` what is on or off, both by the profile's names.
+    """
+
+    when_s: float
+    role: str
+    readings: Mapping[str, Reading]
+    states: Mapping[str, bool]
+
+
+Observation = Resistance | Source | Done | Heard | Failed | Machine | Monitored
 
 
 def to_body(observation: Observation) -> dict[str, Any]:
@@ -94,6 +107,15 @@ def to_body(observation: Observation) -> dict[str, Any]:
             return {"what": "machine", "at": observation.when_s} | _machine(observation)
         case Heard(when_s, said):
             return {"what": "heard", "at": when_s, "said": said}
+        case Monitored(when_s, role, readings, states):
+            shown = {name: {"unit": r.unit} | _reading(r) for name, r in readings.items()}
+            return {
+                "what": "monitored",
+                "at": when_s,
+                "role": role,
+                "readings": shown,
+                "states": dict(states),
+            }
         case Done(when_s):
             return {"what": "done", "at": when_s}
 
@@ -111,6 +133,9 @@ def from_body(body: Mapping[str, Any]) -> Observation:
             return Failed(when_s, body["role"], body["reason"], body["error"])
         case "machine":
             return Machine(when_s, **{name: body[name] for name in _MACHINE if name in body})
+        case "monitored":
+            shown = {name: _to_reading(told, told["unit"]) for name, told in body["readings"].items()}
+            return Monitored(when_s, body["role"], shown, body["states"])
         case "done":
             return Done(when_s)
         case "heard":

@@ -56,7 +56,7 @@ def _annealing(run: RunPlan) -> Annealing | None:
 
 def limits_of(run: RunPlan) -> Limits:
     """The run's limits with the item that set each; computed once, before heat."""
-    bench, rating = run.bench.heat_source, run.rating
+    bench, rating, interlocks = run.bench.heat_source, run.rating, run.bench.interlocks
     # A block's own lowest temperature is where its control begins; it stands colder than that every morning.
     harmful = [limit for limit in rating.lowest_of if limit.value < run.bench.ambient_c - _COLDER_ROOM_K]
     lowest = max(harmful, key=lambda limit: limit.value, default=rating.lowest)
@@ -74,6 +74,8 @@ def limits_of(run: RunPlan) -> Limits:
         longest_run_s=1.5 * forecast(run).total_s + _RUN_SPARE_S,
         reference_turn_s=max(_cycle_s(run, step) for step in measuring_steps(run)),
         display_offset_k=bench.display_offset_k,
+        minimum_stirrer_speed_per_min=interlocks.minimum_stirrer_speed_per_min if interlocks else None,
+        minimum_level_mm=interlocks.minimum_level_mm if interlocks else None,
     )
 
 

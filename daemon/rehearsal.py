@@ -67,7 +67,8 @@ LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
 _ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
 _NO_SELF_HEATING = 1e9
-_DEVICES = ("source", "bridge")
+NO_CARRIERS: Mapping[str, str] = {}
+_DEVICES = ("source", "bridge", "readout", "ambient", "interlocks")
 
 
 @dataclass(frozen=True)
@@ -157,10 +158,12 @@ def rehearse_channel_test(run: RunPlan, faults: Sequence[str] = ()) -> list[Foun
     return virtual_time.run(test(), end_s=LONGEST_NIGHT_S)
 
 
-def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool = False) -> Scene:
+def make_scene(
+    run: RunPlan, faults: Sequence[str] = (), *, carriers: Mapping[str, str] = NO_CARRIERS
+) -> Scene:
     """The simulated bench of a run plan; raises FaultError, SceneError.
 
-    `on_serial_line`: the source hangs on one, where Modbus has other frames.
+    `carriers` of instruments that will be served: on a pseudo-terminal (pty) Modbus has other frames.
     """
     simulation = simulation_of(run)
     speech, shown = _SPEECH[run.bench.heat_source.profile], simulation.display
@@ -168,12 +171,13 @@ def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool
         model=simulation.model,
         seed=simulation.seed,
         probes=tuple(_truths(run, simulation.seed)),
-        source_speech=_ON_SERIAL_LINE.get(speech, speech) if on_serial_line else speech,
+        source_speech=_ON_SERIAL_LINE.get(speech, speech) if carriers.get("source") == "pty" else speech,
         ambient_c=simulation.ambient_c,
         reference_channel=run.plan.reference.channel,
         faults=parse_faults(faults),
         learned=tuple(simulation.response.items()),
         display=None if shown is None else Display(shown.offset_k, shown.slope),
+        interlocks_on_serial_line=carriers.get("interlocks") == "pty",
     )
     return Scene(spec)
 

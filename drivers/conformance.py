@@ -7,19 +7,24 @@ but its present set-point and, at the very end, the safe state.
 from __future__ import annotations
 
 import math
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import TypeVarTuple
 
 from drivers.errors import InstrumentError, OutsideLimits
 from drivers.instrument import Instrument
+from drivers.profile_fields import UNITS
 from drivers.profile_model import Question
 from drivers.quantities import Reading
-from drivers.roles import Bridge, HeatSource, SourceStatus
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, SourceStatus
 
 Ts = TypeVarTuple("Ts")
 Attempt = Callable[[], Awaitable[str]]
+
+
+Device = HeatSource | Bridge | Readout | Ambient | Interlocks
+Ask = Callable[[], Awaitable[Mapping[str, Reading | bool]]]
 
 
 class LawBroken(Exception):
@@ -66,6 +71,22 @@ async def try_bridge(bridge: Bridge) -> AsyncIterator[Finding]:
         yield await _attempt(f"reads channel {channel}", partial(_resistance, bridge, channel, current_ma))
 
 
+async def try_monitor(monitor: Readout | Ambient | Interlocks, ask: Ask) -> AsyncIterator[Finding]:
+    """Look at everything an instrument beside the heat source shows; nothing is ever written to it."""
+    yield await _attempt("says who it is, twice the same", partial(_identity, monitor))
+    yield await _attempt("shows all it has", partial(_all_shown, ask))
+
+
+async def _all_shown(ask: Ask) -> str:
+    shown = await ask()
+    if not shown:
+        raise LawBroken("shows nothing")
+    return ", ".join(
+        f"{name} {_shown(value) if isinstance(value, Reading) else 'on' if value else 'off'}"
+        for name, value in shown.items()
+    )
+
+
 async def _attempt(law: str, attempt: Attempt) -> Finding:
     try:
         return Finding(law, True, await attempt())
@@ -75,7 +96,7 @@ async def _attempt(law: str, attempt: Attempt) -> Finding:
         return Finding(law, False, f"{type(error).__name__}: {error}")
 
 
-async def _identity(instrument: HeatSource | Bridge) -> str:
+async def _identity(instrument: Device) -> str:
     first, second = await instrument.identify(), await instrument.identify()
     if not first or first != second:
         raise LawBroken(f"answered {first!r}, then {second!r}")
@@ -121,11 +142,10 @@ def _in_unit(name: str, reading: Reading, unit: str) -> None:
 
 
 def _shown(reading: Reading) -> str:
-    units = {"degC": "°C", "ohm": "Ω"}
     return (
         reading.reason
         if reading.value is None
-        else f"{reading.value:.10g} {units.get(reading.unit, reading.unit)}"
+        else f"{reading.value:.10g} {UNITS.get(reading.unit, reading.unit)}"
     )
 
 

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeGuard
 
 from drivers.clock import Clock
 from drivers.errors import BadProfile, InstrumentError
-from drivers.registry import find_profile, open_bridge, open_heat_source
-from drivers.roles import Bridge, HeatSource
+from drivers.lines import Lines
+from drivers.quantities import Reading
+from drivers.registry import (
+    find_profile,
+    open_ambient,
+    open_bridge,
+    open_heat_source,
+    open_interlocks,
+    open_readout,
+)
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout
 
 BY_ID = Path("/dev/serial/by-id")
 
@@ -62,17 +72,38 @@ def visa_resources(backend: str = "@py") -> list[str]:
         raise BadProfile(f"VISA backend {backend}: {error}") from error
 
 
-def open_any(profile: str, address: str, clock: Clock) -> HeatSource | Bridge:
+Device = HeatSource | Bridge | Readout | Ambient | Interlocks
+Ask = Callable[[], Awaitable[Mapping[str, Reading | bool]]]
+
+_OPEN: Mapping[str, Callable[[str, str, Lines], Device]] = {
+    "readout": open_readout,
+    "ambient": open_ambient,
+    "interlocks": open_interlocks,
+}
+
+
+def open_any(profile: str, address: str, clock: Clock) -> Device:
     """The instrument of a profile or plug-in in whichever role it has; raises BadProfile."""
     found = find_profile(profile)
+    if found is not None and found.role in _OPEN:
+        return _OPEN[found.role](profile, address, Lines(clock))
     if found is not None and found.role == "bridge":
         return open_bridge(profile, address, clock)
     return open_heat_source(profile, address, clock)
 
 
-def is_bridge(instrument: HeatSource | Bridge) -> TypeGuard[Bridge]:
+def is_bridge(instrument: Device) -> TypeGuard[Bridge]:
     """A profile states its role; a plug-in shows it by what it offers."""
     return hasattr(instrument, "measure")
+
+
+def everything_of(instrument: Device) -> Ask | None:
+    """How an instrument beside the heat source is asked for all it shows; None for source and bridge."""
+    for name in ("temperatures", "conditions", "states"):
+        if hasattr(instrument, name):
+            ask: Ask = getattr(instrument, name)
+            return ask
+    return None
 
 
 async def identify(profile: str, address: str, clock: Clock) -> Answer:

@@ -24,7 +24,7 @@ class ProfileHeatSource(Instrument):
     ) -> None:
         super().__init__(profile, link, transport, clock)
         self._status = profile.questions["status"]
-        self.capabilities = _capabilities(profile, limits_c)
+        self.capabilities = capabilities_of(profile, limits_c)
 
     @property
     def power_return(self) -> PowerReturn:
@@ -88,7 +88,8 @@ class ProfileHeatSource(Instrument):
         await self.write(self.command(loss.time if loss else "communication loss"), silence_s)
 
 
-def _capabilities(profile: Profile, limits_c: tuple[float, float] | None) -> HeatSourceCapabilities:
+def capabilities_of(profile: Profile, limits_c: tuple[float, float] | None = None) -> HeatSourceCapabilities:
+    """What a heat source of this profile can do; known without asking it."""
     status, commands = profile.questions["status"], profile.commands
     low, high = commands["set_point"].limits or (0.0, 0.0)
     if limits_c is not None:

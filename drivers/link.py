@@ -1,9 +1,8 @@
-"""One Link per physical link: it pairs each question with its own answer, or says that it could not.
+"""One instrument's place on a line: what it asks, after it was proved who answers.
 
-Stock stacks lose this pairing after the first late reply, and then deliver wrong numbers that look
-right. Here a link is *dirty* from the moment of a write until the reply is complete, and stays so
-after a time-out, a cancelled question, a stray byte or a reply that failed its check. A dirty link is
-reopened (TCP) or drained (serial) and proved by an identity question before it is used again.
+Several instruments may hang on one line (RS-485, a Modbus gateway). Whenever the line was opened, drained
+or reopened, whoever is asked next proves its own identity first, each for itself: a unit that is off does
+not keep its neighbour from answering.
 """
 
 from __future__ import annotations
@@ -11,14 +10,9 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 
-from drivers.clock import Clock
-from drivers.errors import InstrumentError, LinkLost, NoAnswer, ReplyError, StrayBytes
-from drivers.link_events import Event, LinkState, Transcript
-from drivers.turn import Turn
-from drivers.wires.wire import Wire
-
-Complete = Callable[[bytearray], int]
-"""Given the bytes so far: the length of the complete reply, 0 for not yet; raises GarbledReply."""
+from drivers.errors import InstrumentError, LinkLost, StrayBytes
+from drivers.line import Complete, Line
+from drivers.link_events import Event, LinkState
 
 Ask = Callable[[bytes, Complete, float], Awaitable[bytes]]
 Prove = Callable[[Ask], Awaitable[None]]
@@ -28,48 +22,26 @@ LONGEST_BACK_OFF_S = 5.0
 
 
 class Link:
-    """The one owner of a wire.
+    """What a driver talks through; `prove` asks who is there, `name` stands in messages."""
 
-    `quiet_s` is longer than the slowest reply of the instrument; `always_drain` waits that long even
-    after a reopen (an instrument behind a converter may still be talking); `gap_s` of silence parts
-    two frames; `half_duplex` forbids talking while an answer is due.
-    """
-
-    def __init__(
-        self,
-        wire: Wire,
-        clock: Clock,
-        name: str,
-        *,
-        quiet_s: float = 1.0,
-        open_within_s: float = 3.0,
-        gap_s: float = 0.0,
-        always_drain: bool = False,
-        half_duplex: bool = False,
-        transcript: Transcript | None = None,
-    ) -> None:
-        self.name = name
-        self.state = LinkState.CLOSED
+    def __init__(self, line: Line, name: str = "") -> None:
+        self.line = line
+        self.name = name or line.name
         self.prove: Prove | None = None
-        self._wire = wire
-        self._clock = clock
-        self._quiet_s = quiet_s
-        self._open_within_s = open_within_s
-        self._gap_s = gap_s
-        self._always_drain = always_drain or not wire.fresh_on_reopen
-        self._half_duplex = half_duplex
-        self._transcript = transcript
-        self._turn = Turn()
-        self._opened = False
-        self._buffer = bytearray()
-        self._reply: asyncio.Future[bytes] | None = None
-        self._complete: Complete = len
-        self._not_before_s = 0.0
-        self._unasked = False
-        self._last_byte_s = float("-inf")
+        self._proved_in = -1
+        self._backing_off = False
         self._back_off_s = FIRST_BACK_OFF_S
         self._retry_at_s = 0.0
         self._last_failure = ""
+
+    @property
+    def state(self) -> LinkState:
+        """The line's state as far as this instrument goes: up only when its identity is proved."""
+        if self._backing_off:
+            return LinkState.BACKING_OFF
+        if self.line.state is LinkState.UP and self._proved_in != self.line.renewals:
+            return LinkState.DIRTY
+        return self.line.state
 
     @property
     def up(self) -> bool:
@@ -79,7 +51,7 @@ class Link:
     @property
     def ready(self) -> bool:
         """True when a question would go out at once."""
-        return self.state is LinkState.UP and not self._turn.taken
+        return self.up and not self.line.turn.taken
 
     async def exchange(
         self,
@@ -98,43 +70,33 @@ class Link:
         An unclean link is made clean first. Nothing is repeated. Raises LinkLost, NoAnswer,
         StrayBytes, GarbledReply, and whatever the proof of identity raises.
         """
-        await self._turn.take(urgent)
+        await self.line.turn.take(urgent)
         try:
-            if self.state is not LinkState.UP:
+            if not self.up:
                 await self._make_clean(urgent)
-            return await self._ask(data, complete, within_s, earliest_s)
+            return await self.line.ask(data, complete, within_s, earliest_s)
         finally:
-            self._turn.give()
+            self.line.turn.give()
 
     async def send(self, data: bytes, *, urgent: bool = False) -> None:
         """Send something that has no reply; an unclean link is made clean first."""
-        await self._turn.take(urgent)
+        await self.line.turn.take(urgent)
         try:
-            if self.state is not LinkState.UP:
+            if not self.up:
                 await self._make_clean(urgent)
-            self._write(data, 0.0, Event.SENT)
+            self.line.send(data)
         finally:
-            self._turn.give()
+            self.line.turn.give()
 
     async def answered(self, within_s: float) -> bool:
         """Wait a little for the question that is under way; True when the link is clean after that."""
-        if self._reply is not None:
-            await asyncio.wait([self._reply], timeout=within_s)
-        return self.state is LinkState.UP
+        await self.line.answered(within_s)
+        return self.up
 
     async def reach(self) -> None:
-        """Open a closed wire at once, neither drained nor proved, so that a halt can go out.
-
-        Does nothing when somebody else is at it; raises LinkLost.
-        """
-        if self._opened or self._turn.taken:
-            return
-        await self._turn.take()
-        try:
-            self._wire.close()
-            await self._open_wire()
-        finally:
-            self._turn.give()
+        """Open a closed wire at once, neither drained nor proved, so that a halt can go out; LinkLost."""
+        self.line.use(self)
+        await self.line.reach()
 
     def halt_now(self, data: bytes) -> bool:
         """Send at once, ahead of every queue and of a question still hanging, which fails.
@@ -142,187 +104,49 @@ class Link:
         True when the bytes went out. False when the link is closed, or half-duplex with an answer
         due: then an urgent exchange is the quickest way. The link is dirty afterwards.
         """
-        if not self._opened or (self._half_duplex and self._reply is not None):
-            return False
-        if self._reply is not None and not self._reply.done():
-            self._reply.set_exception(NoAnswer(f"{self.name}: a halt went ahead of this question"))
-        try:
-            self._write(data, 0.0, Event.HALT)
-        except LinkLost:
-            return False
-        self.state = LinkState.DIRTY
-        return True
+        self._backing_off = False
+        return self.line.halt_now(data)
 
     def distrust(self, reason: str) -> None:
-        """The last reply failed its check: the link is dirty."""
+        """The last reply failed its check: the line is dirty."""
         self.note(Event.DISTRUST, b"", reason)
-        if self.state is LinkState.UP:
-            self.state = LinkState.DIRTY
+        self.line.distrust()
 
     def close(self) -> None:
-        """Let go of the wire; a question still hanging fails."""
-        if self._opened:
-            self.note(Event.CLOSE, b"", "")
-        self._drop("closed by its owner")
-        self._wire.close()
+        """Leave the line; the last one lets go of the wire, and a question still hanging fails."""
+        self._backing_off, self._proved_in = False, -1
+        self.line.leave(self)
 
     def note(self, event: Event, data: bytes, text: str) -> None:
         """Write one event to the transcript."""
-        if self._transcript is not None:
-            self._transcript((self._clock.monotonic_s(), self.name, event, data, text))
-
-    # --- what the wire tells ---
-
-    def bytes_came(self, data: bytes) -> None:
-        """The wire's call: bytes arrived."""
-        now_s = self._last_byte_s = self._clock.monotonic_s()
-        reply = self._reply
-        if reply is None or reply.done() or now_s < self._not_before_s:
-            self._stray(data, now_s)
-            return
-        if self._transcript is not None:
-            self._transcript((now_s, self.name, Event.CAME, data, ""))
-        buffer = self._buffer
-        buffer += data
-        try:
-            length = self._complete(buffer)
-        except ReplyError as error:
-            reply.set_exception(error)
-            return
-        if length == len(buffer):
-            if length:
-                reply.set_result(bytes(buffer))
-        elif length:
-            reply.set_exception(StrayBytes(f"{self.name}: bytes after the end of the reply"))
-
-    def wire_lost(self, reason: str) -> None:
-        """The wire's call: it is gone."""
-        self.note(Event.LOST, b"", reason)
-        self._drop(reason)
-
-    # --- inside ---
-
-    async def _ask(self, data: bytes, complete: Complete, within_s: float, earliest_s: float = 0.0) -> bytes:
-        if self._gap_s:
-            await self._clock.sleep_until(self._last_byte_s + self._gap_s)
-        if self._wire.waiting():
-            self.state = LinkState.DIRTY
-            self.note(Event.STRAY, b"", "bytes were waiting before the question")
-            raise StrayBytes(f"{self.name}: bytes were waiting before the question was sent")
-        loop = asyncio.get_running_loop()
-        self._buffer.clear()
-        self._complete = complete
-        self._unasked = False
-        self.state = LinkState.DIRTY
-        self._write(data, within_s, Event.SENT)
-        reply = self._reply = loop.create_future()
-        self._not_before_s = self._last_byte_s + earliest_s
-        timer = loop.call_later(within_s, self._deadline_passed, reply, within_s)
-        try:
-            answer: bytes = await reply
-        except asyncio.CancelledError:
-            self.note(Event.CANCELLED, bytes(self._buffer), "")
-            raise
-        finally:
-            timer.cancel()
-            self._reply = None
-            unasked, self._unasked = self._unasked, False
-        if unasked:
-            raise StrayBytes(f"{self.name}: bytes came that belong to no question")
-        self.state = LinkState.UP
-        return answer
-
-    def _write(self, data: bytes, within_s: float, event: Event) -> None:
-        now_s = self._last_byte_s = self._clock.monotonic_s()
-        if self._transcript is not None:
-            self._transcript((now_s, self.name, event, data, ""))
-        try:
-            self._wire.write(data, within_s)
-        except LinkLost as error:
-            self.wire_lost(str(error))
-            raise LinkLost(f"{self.name}: {error}") from error
-
-    def _deadline_passed(self, reply: asyncio.Future[bytes], within_s: float) -> None:
-        if reply.done():
-            return
-        self.note(Event.TIMEOUT, bytes(self._buffer), "")
-        got = f"only {len(self._buffer)} bytes" if self._buffer else "no answer"
-        reply.set_exception(NoAnswer(f"{self.name}: {got} within {within_s:g} s"))
-
-    def _stray(self, data: bytes, now_s: float) -> None:
-        if self._transcript is not None:
-            self._transcript((now_s, self.name, Event.STRAY, data, ""))
-        if self._reply is not None and not self._reply.done():
-            self._reply.set_exception(
-                StrayBytes(f"{self.name}: an answer came too early to be of this question")
-            )
-        elif self._reply is not None or self.state is LinkState.UP:
-            self._unasked = True
-            self.state = LinkState.DIRTY
-
-    def _drop(self, reason: str) -> None:
-        self._opened = False
-        self.state = LinkState.CLOSED
-        if self._reply is not None and not self._reply.done():
-            self._reply.set_exception(LinkLost(f"{self.name}: {reason}"))
+        self.line.note(event, data, text)
 
     async def _make_clean(self, urgent: bool) -> None:
-        """Reopen or drain, then ask who is there; after a failure wait longer each time.
+        """Reopen or drain where needed, then ask who is there; after a failure wait longer each time.
 
         An urgent caller, a halt, does not sit out the back-off.
         """
-        unasked, self._unasked = self._unasked, False
-        if unasked and not urgent:
+        self.line.use(self)
+        if self.line.forget_unasked() and not urgent:
             raise StrayBytes(f"{self.name}: bytes came that nobody had asked for")
-        left_s = self._retry_at_s - self._clock.monotonic_s()
-        if self.state is LinkState.BACKING_OFF and left_s > 0 and not urgent:
+        left_s = self._retry_at_s - self.line.clock.monotonic_s()
+        if self._backing_off and left_s > 0 and not urgent:
             raise LinkLost(f"{self.name}: next try in {left_s:.1f} s; the last failed: {self._last_failure}")
         try:
-            await self._renew_wire()
+            if self.line.state is not LinkState.UP:
+                await self.line.renew()
             if self.prove is not None:
-                await self.prove(self._ask)
+                await self.prove(self.line.ask)
         except (InstrumentError, asyncio.CancelledError) as error:
             self._back_off(str(error) or "it was given up")
             raise
         self.note(Event.PROVED, b"", "")
-        self._back_off_s = FIRST_BACK_OFF_S
-        self.state = LinkState.UP
-
-    async def _renew_wire(self) -> None:
-        was_used = self._opened or self._last_byte_s > float("-inf")
-        if not self._opened or self._wire.fresh_on_reopen:
-            self._wire.close()
-            self._opened = False
-            await self._open_wire()
-        if was_used and self._always_drain:
-            await self._drain()
-
-    async def _open_wire(self) -> None:
-        try:
-            async with asyncio.timeout(self._open_within_s):
-                await self._wire.open(self)
-        except TimeoutError as error:
-            self._wire.close()
-            self.note(Event.LOST, b"", "no connection in time")
-            raise LinkLost(f"{self.name}: no connection within {self._open_within_s:g} s") from error
-        except LinkLost as error:
-            self.note(Event.LOST, b"", str(error))
-            raise LinkLost(f"{self.name}: {error}") from error
-        self._opened = True
-        self.state = LinkState.DIRTY
-        self.note(Event.OPEN, b"", "")
-
-    async def _drain(self) -> None:
-        """Wait until nothing was sent or came for longer than the slowest reply."""
-        give_up_s = self._clock.monotonic_s() + 5.0 * self._quiet_s
-        self.note(Event.DRAIN, b"", "")
-        while (quiet_at_s := self._last_byte_s + self._quiet_s) > self._clock.monotonic_s():
-            if quiet_at_s > give_up_s:
-                raise StrayBytes(f"{self.name}: does not fall silent")
-            await self._clock.sleep_until(quiet_at_s)
+        self._back_off_s, self._backing_off = FIRST_BACK_OFF_S, False
+        self._proved_in = self.line.renewals
+        self.line.trust()
 
     def _back_off(self, reason: str) -> None:
-        self._last_failure = reason
-        self.state = LinkState.BACKING_OFF
-        self._retry_at_s = self._clock.monotonic_s() + self._back_off_s
+        self.line.distrust()
+        self._last_failure, self._backing_off = reason, True
+        self._retry_at_s = self.line.clock.monotonic_s() + self._back_off_s
         self._back_off_s = min(2.0 * self._back_off_s, LONGEST_BACK_OFF_S)

@@ -31,20 +31,24 @@ from drivers.profile_model import (
 from drivers.profile_rules import check_roles
 from drivers.profile_table import Table
 
-ROLES = ("heat-source", "bridge")
+ROLES = ("heat-source", "bridge", "readout", "ambient", "interlocks")
 PROTOCOLS = ("text", "modbus")
 TRANSPORTS = ("simulated", "tcp", "serial", "visa")
 BEHAVIOURS = ("resumes", "stays off", "no heat", "unknown")
 MAX_FILE_BYTES = 65536
 
 
-def load_profile(path: Path) -> Profile:
-    """The profile in a TOML file; raises BadProfile with file, table, key and what was expected."""
+def load_profile(path: Path, unit_id: int | None = None) -> Profile:
+    """The profile in a TOML file; raises BadProfile with file, table, key and what was expected.
+
+    `unit_id` takes the place of the one in the file: several like instruments on one port differ in it.
+    """
     try:
         content = path.read_bytes()
         if len(content) > MAX_FILE_BYTES:
             raise BadProfile(f"{path.name}: larger than {MAX_FILE_BYTES} bytes; this is no profile")
-        return parse_profile(tomllib.loads(content.decode("utf-8")), path.name)
+        tables = tomllib.loads(content.decode("utf-8"))
+        return parse_profile(tables if unit_id is None else _for_unit(tables, unit_id), path.name)
     except OSError as error:
         raise BadProfile(f"profile {path.name}: {error.strerror or error}") from error
     except UnicodeDecodeError as error:
@@ -91,6 +95,14 @@ def parse_profile(content: Mapping[str, Any], file: str) -> Profile:
         table.finish()
     check_roles(profile, top)
     return profile
+
+
+def _for_unit(tables: dict[str, Any], unit_id: int) -> dict[str, Any]:
+    if not isinstance(link := tables.get("link"), dict) or "unit_id" not in link:
+        raise BadProfile(
+            "a unit in the address is for Modbus; elsewhere the profile's frame says which unit is meant"
+        )
+    return tables | {"link": link | {"unit_id": unit_id}}
 
 
 def _read_link(table: Table, family: ModuleType) -> LinkSettings:

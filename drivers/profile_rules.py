@@ -2,18 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Set
+
 from drivers.profile_model import BridgeFacts, Profile
 from drivers.profile_table import Table
 
 HEAT_SOURCE_SWITCHES = ("heater", "cooling")
 
+MONITORED: Mapping[str, tuple[str, Mapping[str, str], Set[str], Set[str]]] = {
+    "readout": ("temperatures", {"*": "degC"}, frozenset(), frozenset()),
+    "ambient": (
+        "conditions",
+        {"temperature": "degC", "pressure": "hPa", "humidity": "percent"},
+        frozenset(),
+        frozenset({"temperature"}),
+    ),
+    "interlocks": (
+        "states",
+        {"stirrer_speed": "1/min", "level": "mm"},
+        frozenset({"stirrer", "level_low"}),
+        frozenset(),
+    ),
+}
+"""Role: its question, the units of its numbers by name, its flags, and which numbers there must be."""
+
 
 def check_roles(profile: Profile, top: Table) -> None:
     """Raise BadProfile when the role's tables and fields are not all there."""
-    if profile.role == "bridge":
-        _check_bridge(profile, top)
-    else:
-        _check_heat_source(profile, top)
+    match profile.role:
+        case "bridge":
+            _check_bridge(profile, top)
+        case "heat-source":
+            _check_heat_source(profile, top)
+        case _:
+            _check_monitor(profile, top)
 
 
 def _check_bridge(profile: Profile, top: Table) -> None:
@@ -53,6 +75,28 @@ def _check_heat_source(profile: Profile, top: Table) -> None:
         raise top.fault("write.set_point", "needs verify: a set-point is always read back")
     if not profile.safe:
         raise top.fault("safe", "is missing; a heat source must say how it is made safe")
+
+
+def _check_monitor(profile: Profile, top: Table) -> None:
+    """Fields of known names and units, and nothing that could be written: these are only looked at."""
+    if profile.commands:
+        raise top.fault("write", f"has no place here: nothing is ever written to {profile.role}")
+    question, units, flags, needed = MONITORED[profile.role]
+    if question not in profile.questions:
+        raise top.fault(f"read.{question}", f"is missing; the role {profile.role} needs it")
+    found = profile.questions[question]
+    for name, unit in found.units.items():
+        if unit != units.get(name, units.get("*")):
+            raise top.fault(f"read.{question}.fields.{name}", f"expected out of {_offer(units, flags)}")
+    wrong = found.flags - flags
+    missing = needed - found.units.keys()
+    if wrong or missing or not (found.units or found.flags):
+        raise top.fault(f"read.{question}.fields", f"expected out of {_offer(units, flags)}")
+
+
+def _offer(units: Mapping[str, str], flags: Set[str]) -> str:
+    numbers = [f"{'any name' if name == '*' else name} in {unit}" for name, unit in units.items()]
+    return ", ".join([*numbers, *(f"{name} (on, off)" for name in sorted(flags))])
 
 
 def _units_of(profile: Profile, top: Table, question: str) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 A plug-in is an entry point in the group `ohmvigil.drivers`; its name stands where a profile's name
 would, and it is called with a Link and a Clock, never with a raw port, so that what it says and hears
-is recorded too. Nothing is sent before the first call.
+is recorded too. Nothing is sent before the first call. Instruments on one port share its line.
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from drivers.bridge import ProfileBridge
 from drivers.clock import Clock
 from drivers.errors import BadProfile
 from drivers.heat_source import ProfileHeatSource
-from drivers.link import Link
+from drivers.lines import NO_FAR_ENDS, Lines
 from drivers.link_events import Transcript
 from drivers.modbus import TcpFraming
+from drivers.monitors import ProfileAmbient, ProfileInterlocks, ProfileReadout
 from drivers.profile import load_profile
 from drivers.profile_model import LinkSettings, Profile, SerialSettings
-from drivers.roles import Bridge, HeatSource
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout
 from drivers.wires.address import Address, parse_address
-from drivers.wires.memory import FarEnd, MemoryWire
-from drivers.wires.wire import Wire
+from drivers.wires.memory import FarEnd
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
@@ -34,7 +34,6 @@ GROUP = "ohmvigil.drivers"
 PLUG_IN_LINK = LinkSettings(
     ("simulated", "tcp", "serial", "visa"), 1.0, 3.0, 0.0, True, False, b"\n", SerialSettings()
 )
-NO_FAR_ENDS: Mapping[str, FarEnd] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +52,15 @@ def open_heat_source(
     *,
     far_ends: Mapping[str, FarEnd] = NO_FAR_ENDS,
     transcript: Transcript | None = None,
+    lines: Lines | None = None,
     limits_c: tuple[float, float] | None = None,
 ) -> HeatSource:
     """A heat source by profile name, profile file or plug-in name; raises BadProfile.
 
     `far_ends` are the simulated instruments behind "simulated:NAME"; `limits_c` narrows the profile's.
+    The instruments of a bench are given its `lines`; without them this one has its port to itself.
     """
-    return _open("heat-source", profile, address, clock, far_ends, transcript, limits_c)  # type: ignore[no-any-return]
+    return _open("heat-source", profile, address, lines or Lines(clock, far_ends, transcript), limits_c)  # type: ignore[no-any-return]
 
 
 def open_bridge(
@@ -69,9 +70,25 @@ def open_bridge(
     *,
     far_ends: Mapping[str, FarEnd] = NO_FAR_ENDS,
     transcript: Transcript | None = None,
+    lines: Lines | None = None,
 ) -> Bridge:
     """A bridge by profile name, profile file or plug-in name; raises BadProfile."""
-    return _open("bridge", profile, address, clock, far_ends, transcript, None)  # type: ignore[no-any-return]
+    return _open("bridge", profile, address, lines or Lines(clock, far_ends, transcript), None)  # type: ignore[no-any-return]
+
+
+def open_readout(profile: str, address: str, lines: Lines) -> Readout:
+    """A plain temperature readout by profile or plug-in name, on the bench's lines; raises BadProfile."""
+    return _open("readout", profile, address, lines, None)  # type: ignore[no-any-return]
+
+
+def open_ambient(profile: str, address: str, lines: Lines) -> Ambient:
+    """An ambient monitor by profile or plug-in name, on the bench's lines; raises BadProfile."""
+    return _open("ambient", profile, address, lines, None)  # type: ignore[no-any-return]
+
+
+def open_interlocks(profile: str, address: str, lines: Lines) -> Interlocks:
+    """Interlocks by profile or plug-in name, on the bench's lines; raises BadProfile."""
+    return _open("interlocks", profile, address, lines, None)  # type: ignore[no-any-return]
 
 
 def shipped_profiles() -> list[str]:
@@ -79,12 +96,15 @@ def shipped_profiles() -> list[str]:
     return sorted(path.stem for path in SHIPPED.glob("*.toml"))
 
 
-def find_profile(name: str) -> Profile | None:
-    """A shipped profile by name or any profile by path; None when the name is neither."""
+def find_profile(name: str, unit_id: int | None = None) -> Profile | None:
+    """A shipped profile by name or any profile by path; None when the name is neither.
+
+    `unit_id` is the one in the address, where several units share a port.
+    """
     if name in shipped_profiles():
-        return load_profile(SHIPPED / f"{name}.toml")
+        return load_profile(SHIPPED / f"{name}.toml", unit_id)
     if name.endswith(".toml"):
-        return load_profile(Path(name))
+        return load_profile(Path(name), unit_id)
     return None
 
 
@@ -117,95 +137,41 @@ def _load(point: EntryPoint) -> Any:
     return factory
 
 
-def _open(
-    role: str,
-    name: str,
-    address: str,
-    clock: Clock,
-    far_ends: Mapping[str, FarEnd],
-    transcript: Transcript | None,
-    limits_c: tuple[float, float] | None,
-) -> Any:
+def _open(role: str, name: str, address: str, lines: Lines, limits_c: tuple[float, float] | None) -> Any:
     place = parse_address(address)
-    profile = find_profile(name)
+    profile = find_profile(name, place.unit_id)
     if profile is None:
-        return _open_plug_in(name, place, clock, far_ends, transcript)
+        return _open_plug_in(name, place, lines)
     if profile.role != role:
-        raise BadProfile(f"profile {name} describes a {profile.role}, not a {role}")
+        raise BadProfile(f"profile {name} is for the role {profile.role}, not {role}")
     if place.kind not in profile.link.transports:
         raise BadProfile(
             f"profile {name} is not for {place.kind}; it offers {', '.join(profile.link.transports)}"
         )
     on_a_bus = profile.link.half_duplex and not isinstance(profile.framing(place.kind), TcpFraming)
-    link = _make_link(place, profile.link, clock, far_ends, transcript, on_a_bus)
-    if role == "bridge":
-        return ProfileBridge(profile, link, place.kind, clock)
-    return ProfileHeatSource(profile, link, place.kind, clock, limits_c)
+    link = lines.link(place, profile.link, on_a_bus)
+    if role == "heat-source":
+        return ProfileHeatSource(profile, link, place.kind, lines.clock, limits_c)
+    return _OTHERS[role](profile, link, place.kind, lines.clock)
 
 
-def _open_plug_in(
-    name: str, place: Address, clock: Clock, far_ends: Mapping[str, FarEnd], transcript: Transcript | None
-) -> Any:
+_OTHERS = {
+    "bridge": ProfileBridge,
+    "readout": ProfileReadout,
+    "ambient": ProfileAmbient,
+    "interlocks": ProfileInterlocks,
+}
+
+
+def _open_plug_in(name: str, place: Address, lines: Lines) -> Any:
     installed = _entry_points()
     found = [point for point in installed if point.name == name]
     if not found:
         names = ", ".join([*shipped_profiles(), *(point.name for point in installed)])
         raise BadProfile(f"no profile {name!r}; known: {names}, or a path ending in .toml")
     factory = _load(found[0])
-    link = _make_link(place, PLUG_IN_LINK, clock, far_ends, transcript, False)
+    link = lines.link(place, PLUG_IN_LINK, False)
     try:
-        return factory(link, clock)
+        return factory(link, lines.clock)
     except Exception as error:  # foreign code must not end the daemon
         raise BadProfile(f"plug-in {name} ({found[0].value}): {type(error).__name__}: {error}") from error
-
-
-def _make_link(
-    place: Address,
-    settings: LinkSettings,
-    clock: Clock,
-    far_ends: Mapping[str, FarEnd],
-    transcript: Transcript | None,
-    half_duplex: bool,
-) -> Link:
-    """A closed link to an address; it opens at its first exchange. Raises BadProfile."""
-    return Link(
-        _make_wire(place, settings, far_ends),
-        clock,
-        f"{place.kind}:{place.place}",
-        quiet_s=settings.quiet_s,
-        gap_s=settings.gap_s if place.kind == "serial" else 0.0,
-        always_drain=settings.drain,
-        half_duplex=half_duplex,
-        transcript=transcript,
-    )
-
-
-def _make_wire(place: Address, settings: LinkSettings, far_ends: Mapping[str, FarEnd]) -> Wire:
-    match place.kind:
-        case "simulated":
-            if place.place not in far_ends:
-                known = ", ".join(far_ends) or "none"
-                raise BadProfile(f"no simulated instrument is called {place.place!r}; known: {known}")
-            return MemoryWire(far_ends[place.place], fresh_on_reopen=not settings.drain)
-        case "tcp":
-            from drivers.wires.tcp import TcpWire
-
-            return TcpWire(place.place, place.port)
-        case "serial":
-            from drivers.wires.serial import SerialWire
-
-            return SerialWire(place.place, _line(settings.serial, place.options))
-        case _:
-            from drivers.wires.visa import VisaWire
-
-            backend = place.options.get("backend", "@py")
-            return VisaWire(place.place, backend, settings.receive_end, settings.serial)
-
-
-def _line(settings: SerialSettings, options: Mapping[str, str]) -> SerialSettings:
-    return SerialSettings(
-        int(options.get("baud", settings.baud)),
-        int(options.get("bits", settings.bits)),
-        options.get("parity", settings.parity),
-        int(options.get("stop", settings.stop)),
-    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -101,14 +102,40 @@ class Bridge(Protocol):
         """Let go of the wire."""
 
 
-class Ambient(Protocol):
-    """Room temperature and humidity beside the bench."""
+class Readout(Protocol):
+    """A plain temperature readout: it shows °C by a characteristic of its own."""
 
     async def identify(self) -> str:
         """Ask who it is; raises WrongIdentity."""
 
-    async def temperature(self) -> Reading:
-        """Room temperature in °C."""
+    async def temperatures(self) -> Mapping[str, Reading]:
+        """Every temperature it shows, in °C, by name; all of one moment. Raises InstrumentError."""
+
+    async def close(self) -> None:
+        """Let go of the wire."""
+
+
+class Ambient(Protocol):
+    """The room beside the bench."""
+
+    async def identify(self) -> str:
+        """Ask who it is; raises WrongIdentity."""
+
+    async def conditions(self) -> Mapping[str, Reading]:
+        """`temperature` in °C, and `pressure` in hPa and `humidity` in % where it has them."""
+
+    async def close(self) -> None:
+        """Let go of the wire."""
+
+
+class Interlocks(Protocol):
+    """Switches and level or speed sensors at the bath, read beside the heat source's own states."""
+
+    async def identify(self) -> str:
+        """Ask who it is; raises WrongIdentity."""
+
+    async def states(self) -> Mapping[str, Reading | bool]:
+        """Of `stirrer` and `level_low` (switches), `stirrer_speed` in 1/min and `level` in mm what it has."""
 
     async def close(self) -> None:
         """Let go of the wire."""

@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import AfterValidator, Field
 
 _FORMS = re.compile(
-    r"simulated:[a-z][a-z0-9_-]*|tcp://(?P<host>[A-Za-z0-9._-]+|\[[0-9A-Fa-f:]+\]):(?P<port>[0-9]{1,5})"
+    r"simulated:[a-z][a-z0-9_-]*|tcp://(?P<host>[A-Za-z0-9._-]+|\[[0-9A-Fa-f:]+\]):(?P<port>[0-9]{1,5})(\?unit=[0-9]{1,3})?"
     r"|serial:[!-~]+|visa:[!-~]+"
 )
 

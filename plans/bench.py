@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from plans.address import Address, is_simulated
 from plans.fluid import Fluid
 from plans.learned import Part
+from plans.monitors import Interlocks, Monitor
 from plans.source import HeatSource
 from plans.values import Celsius, FileName, Name, Seconds, Serial, Table, Text
 
@@ -122,6 +123,9 @@ class Bench(Table):
     heat_source: HeatSource
     fluid: Fluid | None = None
     bridge: Bridge
+    readout: Monitor | None = None
+    ambient: Monitor | None = None
+    interlocks: Interlocks | None = None
     uncertainty: Annotated[tuple[UncertaintyTerm, ...], Field(min_length=1)]
     record: RecordPlace = RecordPlace()
     simulation: Simulation | None = None
@@ -136,6 +140,12 @@ class Bench(Table):
         """Room temperature used for forecasts."""
         return 22.0 if self.simulation is None else self.simulation.ambient_c
 
+    @property
+    def beside(self) -> dict[str, Monitor]:
+        """What stands beside heat source and bridge, by its role."""
+        all_three = {"readout": self.readout, "ambient": self.ambient, "interlocks": self.interlocks}
+        return {role: monitor for role, monitor in all_three.items() if monitor is not None}
+
     @model_validator(mode="after")
     def _a_bath_has_a_fluid(self) -> Self:
         bath = self.heat_source.kind == "stirred_bath"
@@ -147,10 +157,12 @@ class Bench(Table):
 
     @model_validator(mode="after")
     def _all_simulated_or_all_real(self) -> Self:
-        simulated = {is_simulated(self.heat_source.address), is_simulated(self.bridge.address)}
+        others = [monitor.address for monitor in self.beside.values()]
+        addresses = (self.heat_source.address, self.bridge.address, *others)
+        simulated = {is_simulated(address) for address in addresses}
         if simulated != {self.simulation is not None}:
             raise ValueError(
-                "a bench is either simulated throughout ([simulation] table, both addresses "
+                "a bench is either simulated throughout ([simulation] table, all addresses "
                 '"simulated:...") or real throughout (neither): never heat by a simulated reading.'
             )
         return self

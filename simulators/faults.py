@@ -43,15 +43,16 @@ KINDS: dict[str, tuple[str, str]] = {
     "swapped-channels": ("channel:channel", "two channels are exchanged at the scanner"),
     "head-hot": ("number", "all sensors in probe heads get VALUE K warmer"),
     "frozen-reading": ("channel or source", "channel VALUE, or the source's display, repeats its last value"),
-    "silence": ("device", "source or bridge does not answer"),
-    "garbage": ("device", "source or bridge answers with wrong bytes"),
-    "late-answer": ("device", "source or bridge answers 5 s late"),
-    "half-line": ("device", "source or bridge stops in the middle of its answers"),
-    "disconnect": ("device", "the cable of source or bridge is off: a connection breaks, none is made"),
+    "silence": ("instrument", "instrument VALUE does not answer"),
+    "garbage": ("instrument", "instrument VALUE answers with wrong bytes"),
+    "late-answer": ("instrument", "instrument VALUE answers 5 s late"),
+    "half-line": ("instrument", "instrument VALUE stops in the middle of its answers"),
+    "disconnect": ("instrument", "the cable of instrument VALUE is off: a connection breaks, none is made"),
     "reset": ("device", "source or bridge restarts: off the wire for 3 s, then set as after power-up"),
     "wrong-identity": ("device", "source or bridge is another one than expected"),
 }
 DEVICES = ("source", "bridge")
+INSTRUMENTS = (*DEVICES, "readout", "ambient", "interlocks")
 CHANNELS = range(1, 9)
 
 
@@ -148,6 +149,9 @@ def _check_part(where: str, want: str, part: str) -> None:
     elif want == "device":
         if part not in DEVICES:
             raise FaultError(f"{where}: the value is source or bridge, not {part!r}")
+    elif want == "instrument":
+        if part not in INSTRUMENTS:
+            raise FaultError(f"{where}: the value is one of {', '.join(INSTRUMENTS)}, not {part!r}")
     elif not (want == "channel or source" and part == "source") and part not in map(str, CHANNELS):
         raise FaultError(f"{where}: {part!r} is not a {want}; channels are 1 to 8")
 

@@ -12,7 +12,9 @@ from simulators.faults import KINDS, Fault
 from simulators.instruments.ascii_bath import AsciiBath
 from simulators.instruments.modbus_controller import ModbusController
 from simulators.instruments.modbus_frames import RtuFraming, TcpFraming
+from simulators.instruments.modbus_interlocks import ModbusInterlocks
 from simulators.instruments.text_bridge import TextBridge
+from simulators.instruments.text_lines import AsciiReadout, TextAmbient
 from simulators.physics.channel import Channel
 from simulators.physics.heat import HeatSource
 from simulators.physics.models import MODELS, Constants, scattered
@@ -46,6 +48,7 @@ class SceneSpec:
     start_c: float | None = None
     reference_channel: int = 1
     bridge_gain_ppm: float = 0.0
+    interlocks_on_serial_line: bool = False
     faults: tuple[Fault, ...] = ()
     learned: tuple[tuple[str, float], ...] = ()
     display: Display | None = None
@@ -70,12 +73,18 @@ class Scene:
         self.bridge_end = TextBridge(
             self.channels, self.advance, self._chance("bridge"), spec.bridge_gain_ppm
         )
-        self._ends = {"source": self._wire("source"), "bridge": self._wire("bridge")}
+        self.readout_end = AsciiReadout(self.source, self.advance, self._chance("readout"))
+        ambient = TextAmbient(self.source, self.advance, self._chance("ambient"))
+        framing = RtuFraming() if spec.interlocks_on_serial_line else TcpFraming()
+        interlocks = ModbusInterlocks(self.source, self.advance, self._chance("interlocks"), framing)
+        far_ends: dict[str, FarEnd] = {"source": self.controller_end, "bridge": self.bridge_end}
+        far_ends |= {"readout": self.readout_end, "ambient": ambient, "interlocks": interlocks}
+        self._ends = {name: self._wire(name, end) for name, end in far_ends.items()}
         self._agenda: list[tuple[float, Callable[[], None]]] = actions(self, spec.faults)
         self._next_s = self._agenda[0][0] if self._agenda else math.inf
 
     def instrument(self, name: str) -> FarEnd:
-        """The far end of the wire to "source" or "bridge"."""
+        """The far end of the wire to "source", "bridge", "readout", "ambient" or "interlocks"."""
         return self._ends[name]
 
     def advance(self, now_s: float) -> None:
@@ -124,8 +133,7 @@ class Scene:
         framing = RtuFraming() if self.spec.source_speech == "modbus-rtu" else TcpFraming()
         return ModbusController(self.source, self.advance, chance, framing)
 
-    def _wire(self, name: str) -> FarEnd:
-        end: FarEnd = self.controller_end if name == "source" else self.bridge_end
+    def _wire(self, name: str, end: FarEnd) -> FarEnd:
         faults = [f for f in self.spec.faults if f.kind in WIRE_KINDS and f.value == name]
         return FaultyWire(end, faults, self._chance(f"{name}/faults")) if faults else end
 

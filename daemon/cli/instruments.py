@@ -13,7 +13,7 @@ from daemon.cli.say import refuse, say_json
 if TYPE_CHECKING:
     from drivers.conformance import Finding
     from drivers.discovery import SerialPort
-    from drivers.roles import HeatSource
+    from drivers.roles import HeatSource, Readout
 
 _NO_STABLE_NAME = "no stable name: it may be another one tomorrow"
 
@@ -122,12 +122,14 @@ async def _walk(args: argparse.Namespace) -> list[Finding]:
 
 async def _trial(args: argparse.Namespace) -> AsyncIterator[Finding]:
     from drivers.clock import Clock
-    from drivers.conformance import try_bridge, try_heat_source
-    from drivers.discovery import is_bridge, open_any
+    from drivers.conformance import try_bridge, try_heat_source, try_monitor
+    from drivers.discovery import everything_of, is_bridge, open_any
 
     instrument = open_any(args.profile, args.address, Clock())
     if is_bridge(instrument):
         trial = try_bridge(instrument)
+    elif (ask := everything_of(instrument)) is not None:
+        trial = try_monitor(cast("Readout", instrument), ask)
     else:
         trial = try_heat_source(cast("HeatSource", instrument), writes=args.writes)
     try:

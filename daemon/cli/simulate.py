@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import signal
 import sys
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,6 +30,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--source", choices=_CARRIERS, default="tcp", help="what carries the heat source")
     parser.add_argument("--bridge", choices=_CARRIERS, default="tcp", help="what carries the bridge")
     parser.add_argument(
+        "--beside", choices=_CARRIERS, default="tcp", help="what carries readout, ambient monitor, interlocks"
+    )
+    parser.add_argument(
         "--factor",
         type=float,
         default=1.0,
@@ -50,22 +54,24 @@ def run(args: argparse.Namespace) -> int:
         return plan
     try:
         faults = (*plan.bench.simulation.faults, *args.fault) if plan.bench.simulation else ()
-        scene = make_scene(plan, faults, on_serial_line=args.source == "pty")
-        asyncio.run(_serve(scene, args))
+        carriers = {"source": args.source, "bridge": args.bridge}
+        carriers |= dict.fromkeys(plan.bench.beside, args.beside)
+        scene = make_scene(plan, faults, carriers=carriers)
+        asyncio.run(_serve(scene, carriers, args))
     except (ValueError, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
     return EXIT_DONE
 
 
-async def _serve(scene: Scene, args: argparse.Namespace) -> None:
+async def _serve(scene: Scene, carriers: Mapping[str, str], args: argparse.Namespace) -> None:
     from daemon.rehearsal import served
 
-    async with served(scene, {"source": args.source, "bridge": args.bridge}, args.factor) as addresses:
+    async with served(scene, carriers, args.factor) as addresses:
         if args.json:
             say_json({"addresses": addresses, "factor": args.factor})
             sys.stdout.flush()
         else:
-            print("\n".join(f"{name:<8}{address}" for name, address in addresses.items()))
+            print("\n".join(f"{name:<12}{address}" for name, address in addresses.items()))
             print(f"{args.factor:g} simulated seconds in each real one; Ctrl-C ends it.", flush=True)
         await _told_to_stop()
 

@@ -8,14 +8,15 @@ stronger than the present state stops the driver at once and another script take
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from daemon.actions import Action, AskPerson, Command, HearPerson, Mark, to_body
 from daemon.executor.alarm import Alarm
 from daemon.executor.asking import Asking
-from daemon.executor.instruments import Instruments
+from daemon.executor.instruments import Instruments, Monitor
 from daemon.executor.reactions import Reactions
 from daemon.executor.rounds import Rounds, failed
 from daemon.guardian.heart import Heart
@@ -83,12 +84,16 @@ class Executor:
 
     async def _watched(self, script: Procedure, throw: Resoak | None) -> State:
         self._newest_s = self._clock.monotonic_s()
-        watch = asyncio.create_task(self._guarded_watch())
+        watches = [asyncio.create_task(self._guarded("watch", self._watch))]
+        for monitor in self._instruments.monitors:
+            watch = partial(self._watch_beside, monitor)
+            watches.append(asyncio.create_task(self._guarded(f"watch of the {monitor.role}", watch)))
         try:
             return await self._conduct(script, throw)
         finally:
-            watch.cancel()
-            await asyncio.gather(watch, return_exceptions=True)
+            for task in watches:
+                task.cancel()
+            await asyncio.gather(*watches, return_exceptions=True)
 
     def word(self, word: str, who: str, reason: str = "") -> bool:
         """An operator's word: hold, release, halt, cut, acknowledge, proceed. Returns whether it had effect.
@@ -207,8 +212,8 @@ class Executor:
         return observation
 
     async def _written(self) -> None:
-        # A run goes no further on unwritten data; a halt never waits for the disk.
-        if self.state not in HALTED:
+        # A run goes no further on unwritten data; a halt, also one just demanded, never waits for the disk.
+        if self.state not in HALTED and self._demanded is None:
             await self._journal.committed()
 
     def _observe(self, observation: Observation, of: int) -> None:
@@ -289,13 +294,25 @@ class Executor:
         body |= {"value": 1.0, "limit": 0.0, "unit": "failures", "channel": 0, "latched": True}
         self._journal.append(Kind.VERDICT, body)
 
-    async def _guarded_watch(self) -> None:
+    async def _guarded(self, part: str, watch: Callable[[], Awaitable[None]]) -> None:
         while True:
             try:
-                await self._watch()
+                await watch()
             except Exception as error:  # noqa: BLE001  a watch that broke must not leave heat unwatched
-                self._broken("watch", error)
+                self._broken(part, error)
                 await self._clock.sleep(self._watch_interval_s)
+
+    async def _watch_beside(self, monitor: Monitor) -> None:
+        """Look at one instrument beside the heat source, each at its own pace: none holds up another."""
+        next_s = self._clock.monotonic_s()
+        while True:
+            try:
+                observation: Observation = await self._instruments.look_beside(monitor)
+            except InstrumentError as error:
+                observation = failed(self._clock.monotonic_s(), monitor.role, error)
+            self._observe(observation, 0)
+            next_s = max(next_s + monitor.every_s, self._clock.monotonic_s())
+            await self._clock.sleep_until(next_s)
 
     async def _watch(self) -> None:
         next_s = self._clock.monotonic_s()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 
 from daemon.actions import (
@@ -17,13 +18,28 @@ from daemon.actions import (
     WriteRamp,
     WriteSetPoint,
 )
-from daemon.observations import Done, Failed, Observation, Resistance, Source
+from daemon.observations import Done, Failed, Monitored, Observation, Resistance, Source
 from drivers.clock import Clock
 from drivers.errors import InstrumentError
-from drivers.roles import Bridge, HeatSource
+from drivers.quantities import Reading
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout
 
 _AFTER_FAILURE_S = 1.0
 """A failing instrument is not asked again at once."""
+
+
+Device = HeatSource | Bridge | Readout | Ambient | Interlocks
+Ask = Callable[[], Awaitable[Mapping[str, Reading | bool]]]
+
+
+@dataclass(frozen=True)
+class Monitor:
+    """An instrument that is only looked at, every so often: `ask` gives all it shows."""
+
+    role: str
+    device: Readout | Ambient | Interlocks
+    ask: Ask
+    every_s: float
 
 
 @dataclass(frozen=True)
@@ -33,6 +49,13 @@ class Instruments:
     source: HeatSource
     bridge: Bridge
     clock: Clock
+    monitors: tuple[Monitor, ...] = ()
+
+    @property
+    def devices(self) -> list[tuple[str, Device]]:
+        """Every instrument under the name of its role."""
+        others = [(monitor.role, monitor.device) for monitor in self.monitors]
+        return [("source", self.source), ("bridge", self.bridge), *others]
 
     async def carry_out(self, action: Action) -> Observation:
         """Do it; an instrument's failure is an observation, not an exception."""
@@ -70,7 +93,14 @@ class Instruments:
         status = await self.source.status()
         return Source(self.clock.monotonic_s(), status)
 
+    async def look_beside(self, monitor: Monitor) -> Monitored:
+        """One look at an instrument beside the heat source; raises InstrumentError."""
+        shown = await monitor.ask()
+        readings = {name: value for name, value in shown.items() if isinstance(value, Reading)}
+        states = {name: value for name, value in shown.items() if isinstance(value, bool)}
+        return Monitored(self.clock.monotonic_s(), monitor.role, readings, states)
+
     async def close(self) -> None:
         """Let go of the wires."""
-        await self.source.close()
-        await self.bridge.close()
+        for _, device in self.devices:
+            await device.close()

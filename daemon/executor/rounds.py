@@ -79,7 +79,7 @@ class Rounds:
 
     async def _identities(self, observe: Observe) -> None:
         # Any other failure shows in the looks and readings themselves.
-        for role, device in (("source", self._instruments.source), ("bridge", self._instruments.bridge)):
+        for role, device in self._instruments.devices:
             try:
                 await device.identify()
             except (WrongIdentity, Restarted) as error:

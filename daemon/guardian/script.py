@@ -13,6 +13,7 @@ from daemon.guardian.script_text import text_look, text_reply
 from drivers.errors import BadProfile, InstrumentError
 from drivers.profile_model import Command, Profile
 from drivers.registry import SHIPPED, find_profile, shipped_profiles
+from drivers.wires.address import parse_address
 from plans.run_plan import RunPlan
 
 COOL_AT_LEAST_C = 30.0  # common practice, no source: as cool as a warm room
@@ -27,7 +28,8 @@ def compile_script(run: RunPlan, kind: str) -> Script:
     The source comes down by the controller's own ramp at the slowest rate that anything in it asks for;
     without a ramp it is left to cool by itself. No halt starts a fan or a chiller.
     """
-    profile, content = _profile(run.bench.heat_source.profile)
+    source = run.bench.heat_source
+    profile, content = _profile(source.profile, parse_address(source.address).unit_id)
     maker = _Maker(profile, content, kind)
     parking_c = run.parking_c
     try:
@@ -46,9 +48,9 @@ def compile_script(run: RunPlan, kind: str) -> Script:
         raise BadProfile(f"{profile.file}: no park script can be made of it: {error}") from error
 
 
-def _profile(name: str) -> tuple[Profile, Mapping[str, Any]]:
+def _profile(name: str, unit_id: int | None) -> tuple[Profile, Mapping[str, Any]]:
     """The profile, and the same file as plain tables: where each field lies is only said there."""
-    profile = find_profile(name)
+    profile = find_profile(name, unit_id)
     if profile is None:
         raise BadProfile(f"{name} is a plug-in: it has no profile from which commands could be made")
     path = SHIPPED / f"{name}.toml" if name in shipped_profiles() else Path(name)

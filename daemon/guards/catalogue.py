@@ -24,6 +24,7 @@ from daemon.guards.machine import (
     OnBattery,
     RecordNotWritten,
 )
+from daemon.guards.monitored import InterlocksLost, ReadoutOverLimit
 from daemon.guards.over_limit import OverLimit, OverLimitPredicted
 from daemon.guards.parking import ParkingTooSlow, RisingWhileParking
 from daemon.guards.probe_place import Gradient, ItemAway, ProbePulled
@@ -64,6 +65,8 @@ GUARDS: tuple[type[Guard], ...] = (
     StirrerStopped,
     StirrerStoppedCold,
     LevelLow,
+    InterlocksLost,
+    ReadoutOverLimit,
     OverTemperature,
     HeadHot,
     HeadWarm,

@@ -11,7 +11,7 @@ from daemon.guards.situation import Situation
 from daemon.guards.verdict import Reaction, Verdict
 from daemon.observations import Observation
 
-Reads = Literal["source", "resistance", "both", "machine"]
+Reads = Literal["source", "resistance", "both", "machine", "monitored"]
 """What a guard is asked about; a failed look or reading and a confirmed command are shown to every guard."""
 
 

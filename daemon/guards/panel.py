@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from daemon.guards.guard import Guard
 from daemon.guards.situation import Situation
 from daemon.guards.verdict import Reaction, Verdict
-from daemon.observations import Machine, Observation, Resistance, Source
+from daemon.observations import Machine, Monitored, Observation, Resistance, Source
 
 _Key = tuple[str, int]
 HOUR_S = 3600.0
@@ -34,6 +34,7 @@ class GuardPanel:
         self._source = [g for g in guards if g.reads in ("source", "both")]
         self._resistance = [g for g in guards if g.reads in ("resistance", "both")]
         self._machine = [g for g in guards if g.reads == "machine"]
+        self._monitored = [g for g in guards if g.reads == "monitored"]
         self._all = [g for g in guards if g.reads != "machine"]
 
     def judge(self, observation: Observation) -> list[Verdict]:
@@ -84,6 +85,8 @@ class GuardPanel:
             return self._source
         if isinstance(observation, Resistance):
             return self._resistance
+        if isinstance(observation, Monitored):
+            return self._monitored
         return self._machine if isinstance(observation, Machine) else self._all
 
     def _new_verdicts(self, observation: Observation) -> list[Verdict]:

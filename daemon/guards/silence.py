@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from daemon.guards.guard import Guard, Threshold
 from daemon.guards.situation import Situation
 from daemon.guards.verdict import Reaction, Verdict
-from daemon.observations import Failed, Observation, Source
+from daemon.observations import Failed, Monitored, Observation, Source
 
 
 class Silence(Guard):
@@ -98,8 +98,9 @@ class Garbled(Guard):
     def judge(self, observation: Observation, situation: Situation) -> Verdict | None:
         """Speaks when one instrument failed several times in a row."""
         if not isinstance(observation, Failed):
-            role = "source" if isinstance(observation, Source) else "bridge"
-            self._failures[role] = 0
+            self._failures[_role(observation)] = 0
+            return None
+        if observation.role == "ambient":  # the room's climate decides nothing about heat
             return None
         self._failures[observation.role] += 1
         count = self._failures[observation.role]
@@ -107,6 +108,12 @@ class Garbled(Guard):
             return None
         sentence = f"the {observation.role} failed {count} times in a row, last: {observation.reason}"
         return self.verdict(sentence, count, self.figures["failures"], "failures")
+
+
+def _role(observation: Observation) -> str:
+    if isinstance(observation, Monitored):
+        return observation.role
+    return "source" if isinstance(observation, Source) else "bridge"
 
 
 def _reference_age(situation: Situation, beyond_s: float) -> Iterator[tuple[str, float, float]]:

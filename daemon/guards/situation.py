@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 
 from daemon.actions import Command, SwitchHeater, WriteRamp, WriteSetPoint
 from daemon.channels import ITEM_ROLES, ChannelFacts, out_of_band
-from daemon.observations import Observation, Resistance, Source
+from daemon.observations import Monitored, Observation, Resistance, Source
 from daemon.rolling import RollingLine
 from daemon.states import State
+from drivers.quantities import Reading
 from drivers.roles import HeatSourceCapabilities, SourceStatus
 
 RATE_WINDOW_S = 60.0
@@ -47,6 +48,8 @@ class Limits:
     longest_run_s: float
     reference_turn_s: float
     display_offset_k: float = 0.0
+    minimum_stirrer_speed_per_min: float | None = None
+    minimum_level_mm: float | None = None
 
 
 class Track:
@@ -120,6 +123,7 @@ class Situation:
     distrusted: set[str] = field(default_factory=set)
     now_s: float = 0.0
     status: SourceStatus | None = None
+    interlocks: Monitored | None = None
     source: Track = field(default_factory=Track)
     tracks: dict[int, Track] = field(default_factory=dict)
     reference_channel: int = field(init=False)
@@ -135,6 +139,14 @@ class Situation:
         self.state, self.entered_at_s = state, now_s
         if self.started_at_s is None and state is State.RUNNING:
             self.started_at_s = now_s
+
+    def interlock(self, name: str) -> bool | None:
+        """What the interlocks last said of `name`, however long ago; None where they have no such switch."""
+        return self.interlocks.states.get(name) if self.interlocks is not None else None
+
+    def measured(self, name: str) -> Reading | None:
+        """What the interlocks last measured."""
+        return self.interlocks.readings.get(name) if self.interlocks is not None else None
 
     def command(self, action: Command, now_s: float) -> None:
         """Take note of a command, before it is sent."""
@@ -158,6 +170,8 @@ class Situation:
                 self.status = status
                 if status.temperature.value is not None:
                     self.source.add(when_s, status.temperature.value)
+            case Monitored(role="interlocks"):
+                self.interlocks = observation
             case Resistance(when_s, channel, _, reading) if reading.value is not None:
                 facts = self.channels.get(channel)
                 if facts is not None and not out_of_band(facts, observation):

@@ -1,8 +1,9 @@
-"""What the heat source itself reports: stirrer, level, its own cut-out, its heater switch."""
+"""What heat source and interlocks report: stirrer, level; the source's own cut-out and heater switch."""
 
 from __future__ import annotations
 
 from daemon.guards.guard import Guard, Threshold
+from daemon.guards.monitored import fluid_is_low, stirrer_stands
 from daemon.guards.situation import Situation
 from daemon.guards.verdict import Reaction, Verdict
 from daemon.observations import Observation, Source
@@ -47,7 +48,7 @@ class StirrerStopped(_Reported):
 
     def stands(self, look: Source, situation: Situation) -> bool:
         """Stopped, and above 60 °C or with output."""
-        return look.status.stirrer_on is False and _hot_or_heated(look, situation)
+        return stirrer_stands(look, situation) and _hot_or_heated(look, situation)
 
 
 class StirrerStoppedCold(_Reported):
@@ -61,7 +62,7 @@ class StirrerStoppedCold(_Reported):
 
     def stands(self, look: Source, situation: Situation) -> bool:
         """Stopped, below 60 °C and without output."""
-        return look.status.stirrer_on is False and not _hot_or_heated(look, situation)
+        return stirrer_stands(look, situation) and not _hot_or_heated(look, situation)
 
 
 class LevelLow(_Reported):
@@ -75,7 +76,7 @@ class LevelLow(_Reported):
 
     def stands(self, look: Source, situation: Situation) -> bool:
         """Reported low."""
-        return look.status.level_low is True
+        return fluid_is_low(look, situation)
 
 
 class OverTemperature(_Reported):

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from daemon.precheck import cold, cut_out, head, immersion, quality, standing
+from daemon.precheck.abilities import abilities
 from daemon.precheck.calibrations import SOON_DAYS, calibrations
 from daemon.precheck.findings import Finding
 from daemon.precheck.fluid import fluid
@@ -215,6 +216,14 @@ CHECKS: tuple[Check, ...] = (
         "refuses unattended heat",
         "a program cannot guard itself",
         _undated(guardian),
+    ),
+    Check(
+        "abilities",
+        "a controller that cannot ramp, has no heater switch, or does not tell its state",
+        "what the source's profile offers, and what stands beside it",
+        _WARNS,
+        "what cannot be commanded or seen must be made up for, or known",
+        _undated(abilities),
     ),
     Check(
         "standing",

@@ -11,8 +11,8 @@ from urllib.parse import parse_qsl, urlsplit
 
 from drivers.errors import BadProfile
 
-FORMS = "simulated:NAME, tcp://HOST:PORT, serial:PORT?baud=9600&parity=E, visa:RESOURCE"
-SERIAL_OPTIONS = ("baud", "bits", "parity", "stop")
+FORMS = "simulated:NAME, tcp://HOST:PORT?unit=2, serial:PORT?baud=9600&parity=E&unit=2, visa:RESOURCE"
+SERIAL_OPTIONS = ("baud", "bits", "parity", "stop", "unit")
 VISA_BACKENDS = ("@py", "@ivi")
 _SOCKET = re.compile(r"TCPIP\d*::(?P<host>[A-Za-z0-9._-]+)::(?P<port>[1-9]\d{0,4})::SOCKET", re.IGNORECASE)
 _SERIAL_PORT = re.compile(r"ASRL(?P<port>/.+)::INSTR", re.IGNORECASE)
@@ -27,6 +27,11 @@ class Address:
     place: str
     port: int = 0
     options: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def unit_id(self) -> int | None:
+        """Which unit on a port that several share; None where the profile's own is meant."""
+        return int(self.options["unit"]) if "unit" in self.options else None
 
 
 def parse_address(text: str) -> Address:
@@ -47,9 +52,11 @@ def _tcp(text: str, rest: str) -> Address:
         host, port = parts.hostname, parts.port
     except ValueError as error:
         raise BadProfile(f"address {text!r}: {error}") from error
-    if not host or not port or parts.path or parts.query:
+    if not host or not port or parts.path or parts.fragment:
         raise BadProfile(f"address {text!r}: expected tcp://HOST:PORT with a port from 1 to 65535")
-    return Address("tcp", host, port)
+    _, options = _split_options(text, f"{host}?{parts.query}", ("unit",))
+    _check_unit(text, options)
+    return Address("tcp", host, port, options)
 
 
 def _serial(text: str, rest: str) -> Address:
@@ -59,7 +66,14 @@ def _serial(text: str, rest: str) -> Address:
             raise BadProfile(f"address {text!r}: {key} must be a whole number")
     if options.get("parity", "N") not in ("N", "E", "O"):
         raise BadProfile(f"address {text!r}: parity must be N, E or O")
+    _check_unit(text, options)
     return Address("serial", place, options=options)
+
+
+def _check_unit(text: str, options: dict[str, str]) -> None:
+    unit = options.get("unit", "1")
+    if not (unit.isdecimal() and 1 <= int(unit) <= 247):
+        raise BadProfile(f"address {text!r}: unit must be 1 to 247")
 
 
 def _visa(text: str, rest: str) -> Address:

@@ -24,6 +24,7 @@ from drivers.bridge import ProfileBridge
 from drivers.clock import Clock
 from drivers.errors import NoAnswer
 from drivers.framing import LineFraming
+from drivers.line import Line
 from drivers.link import Link
 from drivers.profile import load_profile
 from drivers.registry import SHIPPED
@@ -47,7 +48,7 @@ def shown(values_s: Sequence[float]) -> str:
 
 def links_to(ports: Sequence[int], clock: Clock) -> list[Link]:
     """One link to each port, not opened yet."""
-    return [Link(TcpWire("127.0.0.1", port), clock, str(port)) for port in ports]
+    return [Link(Line(TcpWire("127.0.0.1", port), clock, str(port))) for port in ports]
 
 
 async def ask(link: Link) -> float:
@@ -111,7 +112,7 @@ def close(links: Sequence[Link]) -> None:
 async def converting(port: int, channels: int) -> tuple[float, float]:
     """Share of the time after settling in which the bridge converts, and the rest per reading in s."""
     profile, clock = load_profile(SHIPPED / "text-bridge.toml"), Clock()
-    link = Link(TcpWire("127.0.0.1", port), clock, "bridge")
+    link = Link(Line(TcpWire("127.0.0.1", port), clock, "bridge"))
     bridge = ProfileBridge(profile, link, "tcp", clock)
     facts = bridge.capabilities
     bridge.capabilities = type(facts)(channels, facts.currents_ma, facts.integration_s, facts.settling_s)

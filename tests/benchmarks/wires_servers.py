@@ -7,8 +7,9 @@ import multiprocessing
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from multiprocessing.connection import Connection
+from random import Random
 
-from tests.conversation.scripted import SmallBridge
+from tests.conversation.scripted import SmallBath, SmallBridge
 
 SCANNER_CHANNELS = 32
 BUSY_ANSWER_S = 0.05
@@ -51,6 +52,64 @@ class Scanner(asyncio.Protocol):
         for delay_s, reply in self._end.accept(data, self._loop.time()):
             # Replies without a conversion come at once; the scripted bridge gives them 10 ms.
             self._loop.call_later(delay_s if delay_s >= 1.0 else 0.0, self._transport.write, reply)  # type: ignore[attr-defined]
+
+
+class OverLimit(asyncio.Protocol):
+    """A bridge that now and then reads far too hot, twice; it sends the times of those readings to `tell`."""
+
+    def __init__(self, answer_s: float, tell: Connection) -> None:
+        self._tell, self._answer_s = tell, answer_s
+        self._small, self._chance, self._readings = SmallBridge(), Random(1), 0
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        self._transport = transport
+        self._loop = asyncio.get_running_loop()
+
+    def data_received(self, data: bytes) -> None:
+        if b"FRES" in data:
+            self._loop.call_later(self._answer_s * self._chance.uniform(0.8, 1.2), self._read, data)
+        else:
+            self._transport.write(self._small(data))  # type: ignore[attr-defined]
+
+    def _read(self, data: bytes) -> None:
+        self._readings += 1
+        hot = self._readings % 6 in (4, 5)
+        self._small.resistance_ohm = dict.fromkeys(range(1, 9), 200.0 if hot else 140.0)
+        reply = self._small(data)
+        if hot:
+            self._tell.send(self._loop.time())
+        self._transport.write(reply)  # type: ignore[attr-defined]
+
+
+class SwitchedOff(asyncio.Protocol):
+    """A bath's controller; of each "heater off" it sends the time at which that came to `tell`."""
+
+    def __init__(self, answer_s: float, tell: Connection) -> None:
+        self._tell, self._answer_s, self._small = tell, answer_s, SmallBath()
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        self._transport = transport
+        self._loop = asyncio.get_running_loop()
+
+    def data_received(self, data: bytes) -> None:
+        if b"WH0" in data:
+            self._tell.send(self._loop.time())
+        for frame in data.split(b"\r")[:-1]:
+            self._loop.call_later(self._answer_s, self._transport.write, self._small(frame + b"\r"))  # type: ignore[attr-defined]
+
+
+@contextmanager
+def over_limit(answer_s: float) -> Iterator[tuple[int, Connection]]:
+    """The port of a bridge that reads too hot, and where the times of those readings arrive."""
+    with _served(OverLimit, 1, answer_s) as ((port,), hear):
+        yield port, hear
+
+
+@contextmanager
+def switched_off(answer_s: float) -> Iterator[tuple[int, Connection]]:
+    """The port of a bath's controller, and where the times of "heater off" arrive."""
+    with _served(SwitchedOff, 1, answer_s) as ((port,), hear):
+        yield port, hear
 
 
 @contextmanager

@@ -44,7 +44,7 @@ def _value(kind: str, plant: str, chance: Random) -> str:
         "probe-pulled": chance.choice(("1", item)),
         "head-hot": "40",
     }
-    return device if KINDS[kind][0] == "device" else values.get(kind, "")
+    return device if KINDS[kind][0] in ("device", "instrument") else values.get(kind, "")
 
 
 def _duration(kind: str, chance: Random) -> str:

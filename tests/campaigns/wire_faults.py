@@ -18,6 +18,7 @@ from drivers.checks import xor8
 from drivers.clock import Clock
 from drivers.errors import GarbledReply, InstrumentError
 from drivers.framing import CheckedFraming, Framing, LineFraming
+from drivers.line import Line
 from drivers.link import Ask, Link
 from drivers.link_events import LinkState
 from drivers.modbus import RtuFraming, TcpFraming, read_request, registers_of
@@ -132,7 +133,7 @@ class Questioner:
 
     def __init__(self, family: Family, wire: Wire, quiet_s: float = QUIET_S) -> None:
         self._family, self._framing = family, family.framing()
-        self.link = Link(wire, Clock(), "campaign", quiet_s=quiet_s)
+        self.link = Link(Line(wire, Clock(), "campaign", quiet_s=quiet_s))
         self.link.prove = self._prove
 
     async def ask_all(self, count: int, tally: Tally) -> None:

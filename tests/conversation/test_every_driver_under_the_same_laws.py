@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import re
 
 import pytest
 
 from drivers.clock import Clock
-from drivers.conformance import Finding, try_bridge, try_heat_source
-from drivers.discovery import identify, serial_ports
+from drivers.conformance import Finding, try_bridge, try_heat_source, try_monitor
+from drivers.discovery import everything_of, identify, open_any, serial_ports
 from drivers.errors import BadProfile
 from drivers.registry import open_bridge, open_heat_source
 from drivers.wires.memory import FarEnd
@@ -54,6 +55,29 @@ def test_a_bridge_keeps_every_law(far_end: object) -> None:
     findings = run(laws_of("text-bridge", far_end()))  # type: ignore[operator]
     assert [finding for finding in findings if not finding.holds] == []
     assert len(findings) == 1 + 3 + 3 + 8
+
+
+@pytest.mark.parametrize("role", ["readout", "ambient", "interlocks"])
+def test_what_stands_beside_the_source_keeps_every_law(role: str) -> None:
+    profile = {"readout": "ascii-readout", "ambient": "text-ambient", "interlocks": "modbus-interlocks"}[role]
+
+    async def main() -> list[Finding]:
+        with on_tcp(simulated("ascii-bath", role)) as port:
+            device = open_any(profile, f"tcp://127.0.0.1:{port}", Clock())
+            ask = everything_of(device)
+            assert ask is not None
+            findings = [finding async for finding in try_monitor(device, ask)]  # type: ignore[arg-type]
+            await device.close()
+            return findings
+
+    identity, shown = asyncio.run(main())
+    assert identity.holds and shown.holds
+    wanted = {
+        "readout": r"sensor_a 2[12]\.\d+ °C, sensor_b 2[12]\.\d+ °C",
+        "ambient": r"temperature 2[12][.\d]* °C, pressure 10\d\d[.\d]* hPa, humidity [45]\d[.\d]* %",
+        "interlocks": r"stirrer on, level_low off, stirrer_speed 3\d\d 1/min, level 120 mm",
+    }
+    assert re.fullmatch(wanted[role], shown.seen), shown.seen
 
 
 def test_an_empty_channel_of_the_simulated_bridge_has_a_reason_and_no_number() -> None:

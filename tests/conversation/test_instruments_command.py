@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from daemon.cli import main
+from drivers.registry import shipped_profiles
 from tests.conversation.scripted import Responder, SmallBath
 from tests.conversation.served import on_tcp
 
@@ -47,7 +48,7 @@ def test_the_list_knows_profiles_and_ports_and_asks_no_visa_unless_told(
 ) -> None:
     assert main(["instruments", "list", "--json"]) == 0
     listed = json.loads(capsys.readouterr().out)
-    assert listed["profiles"] == ["ascii-bath", "modbus-block", "text-bridge"]
+    assert listed["profiles"] == shipped_profiles()
     assert listed["visa"] is None
 
 

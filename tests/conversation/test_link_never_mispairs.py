@@ -10,6 +10,7 @@ import pytest
 from drivers.clock import Clock
 from drivers.errors import GarbledReply, LinkLost, NoAnswer, StrayBytes
 from drivers.framing import LineFraming
+from drivers.line import Line
 from drivers.link import Link
 from drivers.link_events import Event, LinkState
 from drivers.wires.memory import MemoryWire
@@ -32,7 +33,7 @@ def make_link(
 ) -> Link:
     transcript = (lambda event: events.append(event[2])) if events is not None else None
     wire = MemoryWire(far_end, fresh_on_reopen=fresh)
-    return Link(wire, Clock(), "test", transcript=transcript, **{"quiet_s": 3.0, **settings})  # type: ignore[arg-type]
+    return Link(Line(wire, Clock(), "test", transcript=transcript, **{"quiet_s": 3.0, **settings}))  # type: ignore[arg-type]
 
 
 def late_once(far_end: Responder, marker: bytes, delay_s: float) -> None:
@@ -101,7 +102,7 @@ def test_bytes_nobody_asked_for_are_told_and_not_used() -> None:
         far_end = Responder(echo)
         link = make_link(far_end)
         await ask(link, b"first")
-        link.bytes_came(b"=forged\n")
+        link.line.bytes_came(b"=forged\n")
         with pytest.raises(StrayBytes):
             await ask(link, b"second")
         assert await ask(link, b"third") == b"=third\n"

@@ -21,6 +21,9 @@ def content_of(name: str) -> Content:
     return tomllib.loads((SHIPPED / f"{name}.toml").read_text("utf-8"))
 
 
+_DOOR = {"at": 0, "type": "uint16", "bit": 3}
+
+
 def set_to(*path: str, value: object) -> Callable[[Content], None]:
     def change(content: Content) -> None:
         for key in path[:-1]:
@@ -51,6 +54,20 @@ def test_every_shipped_profile_loads_and_says_what_happens_when_power_returns(na
     [
         ("ascii-bath", set_to("schema", value=2), "schema"),
         ("ascii-bath", set_to("read", "status", "akk", value="RA"), "[read.status], akk: is not a known key"),
+        (
+            "modbus-interlocks",
+            set_to("write", value={"reset": {"at": 5, "type": "uint16", "on": 1, "off": 0}}),
+            "write: has no place here",
+        ),
+        (
+            "modbus-interlocks",
+            set_to("read", "states", "fields", "level", "unit", value="degC"),
+            "read.states.fields.level: expected out of",
+        ),
+        ("modbus-interlocks", set_to("read", "states", "fields", "door", value=_DOOR), "level_low (on, off)"),
+        ("text-ambient", set_to("read", "conditions", "fields", "pressure", "unit", value="mm"), "in hPa"),
+        ("ascii-readout", set_to("profile", "role", value="ambient"), "read.conditions: is missing"),
+        ("ascii-readout", set_to("profile", "role", value="oracle"), "[profile], role"),
         ("ascii-bath", set_to("colour", value=1), "colour: is not a known key"),
         ("ascii-bath", without("link", "timeout_s"), "[link], timeout_s: is missing"),
         (

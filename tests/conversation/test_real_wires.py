@@ -13,6 +13,7 @@ from drivers.bridge import ProfileBridge
 from drivers.clock import Clock
 from drivers.errors import LinkError, LinkLost, NoAnswer, StrayBytes
 from drivers.framing import LineFraming
+from drivers.line import Line
 from drivers.link import Link
 from drivers.link_events import LinkState
 from drivers.profile import load_profile
@@ -83,7 +84,7 @@ async def ask_until_answered(link: Link, text: bytes) -> bytes:
 @EVERY_WIRE
 def test_questions_and_answers_pass_over_every_wire(serve: Serve) -> None:
     async def main(wire: Wire) -> None:
-        link = Link(wire, Clock(), "test", quiet_s=0.05)
+        link = Link(Line(wire, Clock(), "test", quiet_s=0.05))
         for n in range(20):
             assert await ask(link, b"%d" % n) == b"=%d\n" % n
         link.close()
@@ -98,7 +99,7 @@ def test_a_late_answer_is_never_that_of_the_next_question(serve: Serve) -> None:
     far_end.disturb = lambda data, replies: [(0.08, replies[0][1])] if b"slow" in data else replies
 
     async def main(wire: Wire) -> None:
-        link = Link(wire, Clock(), "test", quiet_s=0.15)
+        link = Link(Line(wire, Clock(), "test", quiet_s=0.15))
         assert await ask(link, b"first") == b"=first\n"
         with pytest.raises(NoAnswer):
             await ask(link, b"slow", 0.03)
@@ -109,12 +110,37 @@ def test_a_late_answer_is_never_that_of_the_next_question(serve: Serve) -> None:
         asyncio.run(main(wire))
 
 
+def test_two_commands_in_a_row_do_not_wait_for_each_other_on_a_socket_of_pyvisa() -> None:
+    """Forty milliseconds each, where small writes wait for the acknowledgement of the one before."""
+
+    def answer(data: bytes) -> bytes:
+        asked = [line for line in data.splitlines() if line != b"SET"]
+        return b"=" + asked[-1] + b"\n" if asked else b""
+
+    far_end = Responder(answer, delay_s=0.0)
+
+    async def main(wire: Wire) -> float:
+        link, clock = Link(Line(wire, Clock(), "test")), Clock()
+        await ask(link, b"first")
+        taken = []
+        for _ in range(10):
+            started_s = clock.monotonic_s()
+            await link.send(b"SET\n")
+            await ask(link, b"next")
+            taken.append(clock.monotonic_s() - started_s)
+        link.close()
+        return min(taken)
+
+    with visa_socket(far_end) as wire:
+        assert asyncio.run(main(wire)) < 0.03
+
+
 @pytest.mark.parametrize("serve", [tcp, pty, pty_in_a_thread, visa_socket, visa_serial])
 def test_a_halt_reaches_the_instrument_while_a_question_hangs(serve: Serve) -> None:
     far_end = Responder(lambda data: b"")
 
     async def main(wire: Wire) -> None:
-        link = Link(wire, Clock(), "test")
+        link = Link(Line(wire, Clock(), "test"))
         hanging = asyncio.create_task(ask(link, b"hang", 5.0))
         await until(lambda: b"hang\n" in far_end.said)
         assert link.halt_now(b"OFF\n")
@@ -132,7 +158,7 @@ def test_a_connection_closed_by_the_instrument_is_told_at_once() -> None:
         raise ConnectionError("enough")
 
     async def main(wire: Wire) -> None:
-        link = Link(wire, Clock(), "test")
+        link = Link(Line(wire, Clock(), "test"))
         async with asyncio.timeout(2.0):
             with pytest.raises(LinkLost):
                 await ask(link, b"hello", 30.0)
@@ -155,7 +181,7 @@ def test_a_connection_closed_by_the_instrument_is_told_at_once() -> None:
 )
 def test_a_wire_that_leads_nowhere_is_refused_in_words(wire: Wire) -> None:
     async def main() -> None:
-        link = Link(wire, Clock(), "test")
+        link = Link(Line(wire, Clock(), "test"))
         async with asyncio.timeout(5.0):
             with pytest.raises((LinkLost, NoAnswer)):
                 await ask(link, b"hello", 0.2)
@@ -169,7 +195,7 @@ def test_bytes_that_reached_the_machine_but_not_the_program_are_noticed() -> Non
 
     async def main() -> None:
         listening = socket.create_server(("127.0.0.1", 0))
-        link = Link(TcpWire(*listening.getsockname()), Clock(), "test")
+        link = Link(Line(TcpWire(*listening.getsockname()), Clock(), "test"))
         first = asyncio.create_task(ask(link, b"first"))
         await until(lambda: link.state is LinkState.DIRTY)
         peer, _ = listening.accept()
@@ -189,8 +215,8 @@ def test_bytes_that_reached_the_machine_but_not_the_program_are_noticed() -> Non
 def test_a_serial_port_has_one_owner() -> None:
     async def main(wire: Wire, name: str) -> None:
         first, second = (
-            Link(wire, Clock(), "first"),
-            Link(SerialWire(name, SerialSettings()), Clock(), "second"),
+            Link(Line(wire, Clock(), "first")),
+            Link(Line(SerialWire(name, SerialSettings()), Clock(), "second")),
         )
         await ask(first, b"hello")
         with pytest.raises(LinkLost, match="cannot open"):
@@ -206,7 +232,7 @@ def test_the_text_bridge_reads_over_a_real_wire(serve: Serve) -> None:
     small, profile = SmallBridge(), load_profile(SHIPPED / "text-bridge.toml")
 
     async def main(wire: Wire) -> None:
-        link = Link(wire, Clock(), "test", quiet_s=0.05)
+        link = Link(Line(wire, Clock(), "test", quiet_s=0.05))
         bridge = ProfileBridge(profile, link, "tcp", Clock())
         assert "serial 0042" in await bridge.identify()
         for channel in (1, 8):

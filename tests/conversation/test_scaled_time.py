@@ -10,6 +10,7 @@ import pytest
 from drivers.clock import ScaledClock
 from drivers.errors import NoAnswer, StrayBytes
 from drivers.framing import LineFraming
+from drivers.line import Line
 from drivers.link import Link
 from drivers.wires.memory import MemoryWire
 from simulators.virtual_time import run
@@ -35,7 +36,7 @@ def test_a_scaled_hour_is_over_after_its_part_of_a_real_one() -> None:
 
 async def asked(answer_s: float, within_s: float, earliest_s: float) -> bytes:
     wire = MemoryWire(Responder(lambda data: b"=1\n", delay_s=answer_s))
-    link = Link(wire, ScaledClock(FACTOR, START), "test")
+    link = Link(Line(wire, ScaledClock(FACTOR, START), "test"))
     return await link.exchange(b"V\n", LINE.complete, within_s, earliest_s=earliest_s)
 
 

@@ -197,7 +197,7 @@ def test_another_instrument_on_the_wire_is_refused_at_the_start_and_after_a_reco
         await asyncio.sleep(1.0)
         await bridge.measure(1, 1.0)
         small.identity = IDENTITY.replace(b"0042", b"0043")
-        bridge.link.wire_lost("cable pulled")
+        bridge.link.line.wire_lost("cable pulled")
         with pytest.raises(WrongIdentity, match="serial 0042"):
             await bridge.measure(1, 1.0)
 

@@ -9,6 +9,7 @@ import pytest
 from drivers.bridge import ProfileBridge
 from drivers.clock import Clock
 from drivers.errors import InstrumentError
+from drivers.line import Line
 from drivers.link import Link
 from drivers.profile import load_profile
 from drivers.registry import SHIPPED
@@ -22,7 +23,7 @@ from tests.conversation.scripted import Responder, SmallBridge, Unreliable
 async def readings(wire: Wire, events: list[Recorded]) -> list[str]:
     """Forty readings, each as text: the number, or the kind of failure."""
     profile = load_profile(SHIPPED / "text-bridge.toml")
-    link = Link(wire, Clock(), "bench", quiet_s=profile.link.quiet_s, transcript=events.append)
+    link = Link(Line(wire, Clock(), "bench", quiet_s=profile.link.quiet_s, transcript=events.append))
     bridge = ProfileBridge(profile, link, "simulated", Clock())
     outcomes = []
     for n in range(40):
@@ -66,7 +67,7 @@ def test_a_question_that_was_not_recorded_is_refused() -> None:
     run(readings(MemoryWire(Responder(SmallBridge(), delay_s=1.0)), live))
 
     async def main() -> None:
-        link = Link(ReplayWire(live), Clock(), "bench")
+        link = Link(Line(ReplayWire(live), Clock(), "bench"))
         with pytest.raises(InstrumentError, match="not recorded"):
             await link.exchange(b"*RST\n", len, 1.0)
 

@@ -9,12 +9,13 @@ from daemon.guards.guard import Guard, LoosenedThreshold
 from daemon.guards.panel import GuardPanel
 from daemon.guards.verdict import Reaction
 from tests.guards.trip import HEALTHY, Trip
+from tests.guards.trips_beside import BESIDE
 from tests.guards.trips_heat import HEAT
 from tests.guards.trips_instruments import INSTRUMENTS
 from tests.guards.watched import World, first_word, observations, ramp, situation_of
 
 R = Reaction
-TRIPS = [*HEAT, *INSTRUMENTS]
+TRIPS = [*HEAT, *INSTRUMENTS, *BESIDE]
 BY_NAME = {guard.name: guard for guard in GUARDS}
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from daemon.guards.verdict import Reaction
-from daemon.observations import Machine
+from daemon.observations import Machine, Monitored
 from drivers.quantities import Reading
 from tests.guards.watched import OfTime, World, absent_reading
 
@@ -53,6 +53,40 @@ def bad_reading(*channels: int) -> Answer:
 def both(track: OfTime) -> dict[str, Any]:
     """Reference and controller alike."""
     return {"reference": track, "controller": track}
+
+
+def interlocks(**shown: bool | float | None) -> Callable[[float], Monitored]:
+    """Interlocks that are closed until 100 s and then show this; a number that is None is absent."""
+    good = {"stirrer": True, "level_low": False, "stirrer_speed": 320.0, "level": 120.0}
+
+    def look(now_s: float) -> Monitored:
+        now = good | (shown if now_s >= 100.0 else {})
+        states = {name: value for name, value in now.items() if isinstance(value, bool)}
+        readings = {
+            name: absent_reading(now_s) if value is None else Reading(value, "mm", now_s)
+            for name, value in now.items()
+            if not isinstance(value, bool)
+        }
+        return Monitored(now_s, "interlocks", readings, states)
+
+    return look
+
+
+def interlocks_until(when_s: float, again_s: float = 1e9) -> Callable[[float], Monitored | None]:
+    """Interlocks that answer, fall silent, and perhaps answer again."""
+    return lambda now_s: None if when_s < now_s < again_s else interlocks()(now_s)
+
+
+def readout(*temperatures_c: float | None) -> Callable[[float], Monitored]:
+    """A readout that shows 100 °C until 100 s, and then these one after the other, the last one for ever."""
+
+    def look(now_s: float) -> Monitored:
+        at = min(int(now_s) - 100, len(temperatures_c) - 1)
+        value = temperatures_c[at] if at >= 0 else 100.0
+        shown = absent_reading(now_s) if value is None else Reading(value, "degC", now_s)
+        return Monitored(now_s, "readout", {"sensor_a": shown, "sensor_b": Reading(99.0, "degC", now_s)}, {})
+
+    return look
 
 
 def late(seconds: float, times: int = 1) -> Callable[[float], Machine]:

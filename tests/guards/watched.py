@@ -12,7 +12,7 @@ from daemon.guards.guard import Guard
 from daemon.guards.panel import GuardPanel
 from daemon.guards.situation import Limits, Situation
 from daemon.guards.verdict import Verdict
-from daemon.observations import Failed, Machine, Observation, Resistance, Source
+from daemon.observations import Failed, Machine, Monitored, Observation, Resistance, Source
 from daemon.states import State
 from drivers.quantities import Quality, Reading
 from drivers.roles import HeatSourceCapabilities, SourceStatus
@@ -60,6 +60,7 @@ class World:
     noise_k: float = 0.001
     machine: Callable[[float], Machine] = Machine
     readings: Callable[[float, int, float], Reading] | None = None
+    beside: Callable[[float], Monitored | None] = lambda when_s: None
     silent: Callable[[float], str] = lambda when_s: ""
     error: str = "LinkLost"
 
@@ -68,7 +69,7 @@ def situation_of(world: World) -> Situation:
     """The situation of a run in which `world` is found."""
     limits = Limits(
         HIGHEST_C, "probe A", LOWEST_C, "probe B", HEATING, COOLING, lambda t: COOLING, COAST_S, PARKING_C,
-        LONGEST_POINT_S, LONGEST_RUN_S, 12.0,
+        LONGEST_POINT_S, LONGEST_RUN_S, 12.0, minimum_stirrer_speed_per_min=100.0, minimum_level_mm=90.0,
     )  # fmt: skip
     roles = {1: "reference", 2: "item", 3: "check_standard", HEAD: "head"}
     channels = {
@@ -98,6 +99,8 @@ def observations(world: World, seconds: float, seed: int = 1) -> Sequence[Observ
             seen.append(Failed(when_s, "source", "no answer", world.error))
         else:
             seen.append(_look(world, when_s))
+        if (beside := world.beside(when_s)) is not None:
+            seen.append(beside)
         if second % 2 == 0:
             channel = channels[second // 2 % len(channels)]
             seen.append(_reading(world, when_s, channel, chance, "bridge" in silent))

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import asyncio
+import struct
+from collections.abc import AsyncIterator, Mapping
+from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
+
+from pymodbus.constants import ExcCodes
+from pymodbus.server import ModbusTcpServer
+from pymodbus.simulator import DataType, SimData, SimDevice
 
 from daemon.night import Bench, Outcome, run_night
 from daemon.rehearsal import make_scene, simulation_of
@@ -12,7 +19,39 @@ from daemon.results.calibrate import calibrate
 from drivers.clock import ScaledClock
 from plans.loading import parse_plan
 from plans.run_plan import RunPlan
-from simulators.served import served
+from simulators.scene import Scene
+from simulators.served import ScaledTime, served
+from tests.nights.rehearsed import EXAMPLES
+
+ONE_POINT = """
+[plan]
+title = "One point, for the wires"
+bench = "bench.toml"
+register = "register.toml"
+order = "ascending"
+[reference]
+serial = "TR-REF-01"
+channel = 1
+[[items]]
+serial = "TR-IPRT-11"
+channel = 2
+[[items]]
+serial = "TR-CHK-31"
+channel = 3
+role = "check_standard"
+[defaults]
+ramp_k_per_min = 3.0
+minimum_soak_minutes = 2
+equilibrium = { window_minutes = 2, drift_mk = 20.0, scatter_mk = 10.0, item_drift_mk = 10.0 }
+[zero]
+first = false
+last = false
+reason = "only the wires are looked at"
+[[points]]
+temperature_c = 23.0
+[finish]
+parking_c = 23.0
+"""
 
 
 @dataclass(frozen=True)
@@ -22,17 +61,67 @@ class Wiring:
     source: str
     bridge: str
     bridge_through_visa: bool = False
+    source_by_pymodbus: bool = False
+
+
+def one_point(bench: str, beside: str = "", profile: str | None = None, point_c: float = 23.0) -> RunPlan:
+    """One point a little above the room, on a bench that may be at the room's temperature.
+
+    `beside` is put into the bench file; `profile` takes the place of the heat source's.
+    """
+    text = (EXAMPLES / bench).read_text("utf-8").replace("minimum_c = 35.0", "minimum_c = 15.0")
+    text = text.replace("\n[record]", f"{beside}\n[record]", 1)
+    if profile is not None:
+        text = text.replace('profile = "ascii-bath"', f'profile = "{profile}"')
+    plan = ONE_POINT.replace("temperature_c = 23.0", f"temperature_c = {point_c}")
+    return parse_plan(plan, text, (EXAMPLES / "register.toml").read_text("utf-8"))
 
 
 async def night_over_wires(run: RunPlan, record: Path, wiring: Wiring, factor: float) -> Outcome:
     """Run a simulated plan on its bench served on wires, `factor` times faster than life."""
-    scene = make_scene(run, on_serial_line=wiring.source == "pty")
     carriers = {"source": wiring.source, "bridge": wiring.bridge}
-    async with served(scene, carriers, factor) as addresses:
+    scene = make_scene(run, carriers=carriers)
+    if wiring.source_by_pymodbus:
+        del carriers["source"]
+    async with AsyncExitStack() as stack:
+        addresses = await stack.enter_async_context(served(scene, carriers, factor))
+        if wiring.source_by_pymodbus:
+            addresses["source"] = await stack.enter_async_context(by_pymodbus(scene, factor))
         if wiring.bridge_through_visa:
             addresses["bridge"] = through_visa(addresses["bridge"])
         clock = ScaledClock(factor, simulation_of(run).start_utc)
         return await run_night(with_addresses(run, addresses), record, Bench(clock, {}, simulated=False))
+
+
+@asynccontextmanager
+async def by_pymodbus(scene: Scene, factor: float) -> AsyncIterator[str]:
+    """The address of the scene's controller behind a server of pymodbus, which does framing and wire."""
+    time = ScaledTime(factor)
+
+    async def act(
+        function: int, start: int, address: int, count: int, registers: list[int], written: list[int] | None
+    ) -> ExcCodes | None:
+        if written is None:
+            pdu = struct.pack(">BHH", 3, address, count)
+        else:
+            pdu = struct.pack(f">BHHB{count}H", 16, address, count, 2 * count, *written)
+        frame = struct.pack(">HHHB", 1, 0, len(pdu) + 1, 1) + pdu
+        ((_, reply),) = scene.instrument("source").accept(frame, time.now_s())
+        if reply[7] & 0x80:
+            return ExcCodes(reply[8])
+        if written is None:
+            at = address - start
+            registers[at : at + count] = struct.unpack_from(f">{count}H", reply, 9)
+        return None
+
+    words = SimData(0, values=[0] * 125, datatype=DataType.REGISTERS)
+    server = ModbusTcpServer(SimDevice(id=1, simdata=[words], action=act), address=("127.0.0.1", 0))
+    await server.serve_forever(background=True)
+    try:
+        assert isinstance(server.transport, asyncio.Server)
+        yield f"tcp://127.0.0.1:{server.transport.sockets[0].getsockname()[1]}"
+    finally:
+        await server.shutdown()
 
 
 def with_addresses(run: RunPlan, addresses: Mapping[str, str]) -> RunPlan:

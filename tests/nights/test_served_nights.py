@@ -13,62 +13,31 @@ from daemon.night import Outcome
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.states import State
-from plans.loading import load_plan, parse_plan
-from plans.run_plan import RunPlan
+from plans.loading import load_plan
 from tests.nights.rehearsed import EXAMPLES
-from tests.nights.served_night import Wiring, differences_mk, night_over_wires
+from tests.nights.served_night import Wiring, differences_mk, night_over_wires, one_point
 
 # A guard that allows ten seconds of silence then allows a fifth of a real one: enough for a busy machine.
 FACTOR = 50.0
 
-SHORT_NIGHT = """
-[plan]
-title = "One point, for the wires"
-bench = "bench.toml"
-register = "register.toml"
-order = "ascending"
-[reference]
-serial = "TR-REF-01"
-channel = 1
-[[items]]
-serial = "TR-IPRT-11"
-channel = 2
-[[items]]
-serial = "TR-CHK-31"
-channel = 3
-role = "check_standard"
-[defaults]
-ramp_k_per_min = 3.0
-minimum_soak_minutes = 2
-equilibrium = { window_minutes = 2, drift_mk = 20.0, scatter_mk = 10.0, item_drift_mk = 10.0 }
-[zero]
-first = false
-last = false
-reason = "only the wires are looked at"
-[[points]]
-temperature_c = 23.0
-[finish]
-parking_c = 23.0
-"""
-
-# PyVISA's Python backend on a socket waits 40 ms between two writes, which is seconds in scaled time; on a
-# serial line it does not.
 WIRINGS = {
     "bath through pyserial, bridge through TCP": ("bench-bath.toml", Wiring("pty", "tcp")),
     "bath through TCP, bridge through PyVISA": ("bench-bath.toml", Wiring("tcp", "pty", True)),
+    "bath through pyserial, bridge through a socket of PyVISA": (
+        "bench-bath.toml",
+        Wiring("pty", "tcp", True),
+    ),
     "block through Modbus TCP, bridge through pyserial": ("bench-block.toml", Wiring("tcp", "pty")),
+    "block by a server of pymodbus, bridge through TCP": (
+        "bench-block.toml",
+        Wiring("tcp", "tcp", source_by_pymodbus=True),
+    ),
     "block through Modbus RTU, bridge through PyVISA": ("bench-block.toml", Wiring("pty", "pty", True)),
 }
 
 # Noise of 0.5 ppm in a hundred ohms is 0.13 mK; twenty-four readings of item and reference in two nights
 # leave 0.05 mK. The rest is how far a source at rest still moves between one thermometer and the next.
 TOLERANCE_MK = {"bench-bath.toml": 0.5, "bench-block.toml": 2.0}
-
-
-def short_night(bench: str) -> RunPlan:
-    """One point a little above the room, on a bench that may be at the room's temperature."""
-    text = (EXAMPLES / bench).read_text("utf-8").replace("minimum_c = 35.0", "minimum_c = 15.0")
-    return parse_plan(SHORT_NIGHT, text, (EXAMPLES / "register.toml").read_text("utf-8"))
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +51,7 @@ def outcomes(folder: Path) -> dict[str, Outcome]:
 
     async def main() -> list[Outcome]:
         nights = (
-            night_over_wires(short_night(bench), folder / f"{name}.record", wiring, FACTOR)
+            night_over_wires(one_point(bench), folder / f"{name}.record", wiring, FACTOR)
             for name, (bench, wiring) in WIRINGS.items()
         )
         return await asyncio.gather(*nights)
@@ -104,7 +73,7 @@ def test_a_night_over_real_wires_measures_what_one_in_memory_does(
     name: str, outcomes: dict[str, Outcome], folder: Path, tmp_path: Path
 ) -> None:
     bench, _ = WIRINGS[name]
-    assert rehearse(short_night(bench), tmp_path / "memory.record").outcome.good
+    assert rehearse(one_point(bench), tmp_path / "memory.record").outcome.good
     differences = differences_mk(folder / f"{name}.record", tmp_path / "memory.record")
     assert len(differences) == 2
     assert max(map(abs, differences.values())) < TOLERANCE_MK[bench], differences

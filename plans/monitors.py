@@ -1,0 +1,24 @@
+"""What is looked at beside heat source and bridge: a second thermometer, the room, the interlocks."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from plans.address import Address
+from plans.values import Name, Table
+
+
+class Monitor(Table):
+    """[readout] or [ambient]."""
+
+    profile: Name
+    address: Address
+
+
+class Interlocks(Monitor):
+    """[interlocks]: stirrer and level, in switches or in numbers that the bench sets a minimum for."""
+
+    minimum_stirrer_speed_per_min: Annotated[float, Field(gt=0.0, le=10_000.0)] | None = None
+    minimum_level_mm: Annotated[float, Field(ge=-1000.0, le=10_000.0)] | None = None
