@@ -25,7 +25,7 @@ _LARGE_CHANGES = 2.0
 _SURE = 5.0
 """Standard errors added to what is left: asked every second for an hour, it must not answer too early."""
 
-_USED_SHARE = ((1.0, 0.35), (3.0, 0.825))
+_USED_SHARE = ((1.0, 0.4), (3.0, 0.825))
 """Part of the limit that is used, at 1 mK and from 3 mK on, so that fewer than one approach in a hundred is
 taken too early: a slow second part of the approach, not yet seen in τ, weighs more the smaller the limit.
 

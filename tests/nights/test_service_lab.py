@@ -194,6 +194,17 @@ def test_a_link_in_the_plans_folder_is_not_followed(tmp_path: Path) -> None:
         assert lab.post("/api/benches/bath/submit", {"plan": "linked", "who": "somebody"})[0] == 409
 
 
+def test_a_plan_that_asks_a_person_is_refused_since_nobody_may_be_there(tmp_path: Path) -> None:
+    with served_lab(make_lab(tmp_path)) as lab:
+        plan = (tmp_path / "quick-bath.toml").read_text("utf-8")
+        attended = plan.replace('role = "check_standard"', "").replace(
+            "[finish]", '[points.immersion_profile]\nserial = "TR-CHK-31"\n\n[finish]'
+        )
+        (tmp_path / "attended.toml").write_text(attended, encoding="utf-8")
+        code, answer = lab.post("/api/benches/bath/submit", {"plan": "attended", "who": "somebody"})
+        assert code == 409 and "asks a person to withdraw TR-CHK-31" in answer["refused"]
+
+
 def test_two_daemons_of_one_port_are_refused_in_words(tmp_path: Path) -> None:
     path = make_lab(tmp_path)
     with served_lab(path) as first:
