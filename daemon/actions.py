@@ -50,7 +50,8 @@ class LookAtSource:
 class Measure:
     """One resistance reading.
 
-    `use` says what for: "scan" (watching), "discard" (first after a switch), "sequence" (evaluated);
+    `use` says what for: "scan" (watching), "discard" (first after a switch), "sequence" (evaluated),
+    "self_heating_…" (at a second current), "immersion_…" (at a lesser depth);
     `cycle` counts the symmetrical cycles of a point from 1, `visit` the visits within the cycle.
     """
 
@@ -71,6 +72,26 @@ class Wait:
 
 
 @dataclass(frozen=True, slots=True)
+class AskPerson:
+    """Ask whoever attends to set a probe's depth; done as soon as it is said, `HearPerson` brings the answer.
+
+    `withdrawn_mm`: how far the probe on `channel` shall be out of its usual depth.
+    """
+
+    do: ClassVar[str] = "ask_person"
+    request: str
+    channel: int
+    withdrawn_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class HearPerson:
+    """Has whoever attends said that it is done?"""
+
+    do: ClassVar[str] = "hear_person"
+
+
+@dataclass(frozen=True, slots=True)
 class Mark:
     """A milestone of the run: nothing is done, it is only written down."""
 
@@ -82,7 +103,7 @@ class Mark:
 Command = WriteSetPoint | WriteRamp | SwitchHeater | SwitchCooling
 """Actions that change something at the heat source."""
 
-Action = Command | LookAtSource | Measure | Wait | Mark
+Action = Command | LookAtSource | Measure | AskPerson | HearPerson | Wait | Mark
 
 
 def to_body(action: Action) -> dict[str, Any]:

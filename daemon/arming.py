@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from daemon.precheck.findings import degrees
 from plans.run_plan import RunPlan
+from plans.unroll import attended_steps
 
 VALID_S = 600.0
 """A confirmation older than ten minutes says nothing about the bench any more. Common practice, no source."""
@@ -77,6 +78,18 @@ class Arming:
         return given is not None and -_CLOCK_BACK_S <= utc_s - given.utc_s <= VALID_S
 
 
+def unattended_problem(run: RunPlan) -> str:
+    """Why this run must not be left alone, in a sentence; empty when it may be."""
+    for step in attended_steps(run):
+        assert step.immersion is not None
+        return (
+            f"point {step.number} ({degrees(step.temperature_c)}) asks a person to withdraw "
+            f"{step.immersion.serial} for its immersion profile. Stay and use `ohmvigil run --attended`, "
+            "or take immersion_profile out."
+        )
+    return ""
+
+
 def arming(run: RunPlan) -> Arming:
     """The checklist of a run, in the order in which one walks round the bench."""
     return Arming(tuple(_items(run)))
@@ -126,6 +139,14 @@ def _items(run: RunPlan) -> Iterator[Item]:
         "notice",
         "An emergency notice (switch-off, name, telephone number) is on the door; I may do this here",
     )
+    for step in attended_steps(run):
+        assert step.immersion is not None
+        yield Item(
+            f"profile {step.number}",
+            f"I stay until point {step.number} ({degrees(step.temperature_c)}) and withdraw "
+            f"{step.immersion.serial} there when asked, and put it back",
+            "The sheath comes out hot: gloves; nothing may drip from it.",
+        )
     yield Item("stay", "I stay until the first point is reached")
 
 

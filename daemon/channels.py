@@ -7,8 +7,11 @@ from dataclasses import dataclass
 
 from daemon.observations import Resistance
 
-ITEM_ROLES = ("item", "check_standard")
-"""Roles of the thermometers under test."""
+CALIBRATED_ROLES = ("item", "check_standard")
+"""Roles of the thermometers that get a result."""
+
+ITEM_ROLES = (*CALIBRATED_ROLES, "further_reference")
+"""Roles of everything that is read and judged beside the reference."""
 
 _BAND = (0.1, 4.5)
 """Resistance over nominal resistance at 0 °C that any platinum thermometer here can show."""
@@ -18,10 +21,10 @@ _BAND = (0.1, 4.5)
 class ChannelFacts:
     """One bridge channel: whose it is, its job, nominal resistance at 0 °C in ohm, how to read it.
 
-    `role` is "reference", "item", "check_standard" or "head"; `to_celsius` turns ohm into °C closely
-    enough for a guard; `allowance_k` is how far that may be wrong; limits in °C. `needs_annealing`: a
-    standard thermometer, whose platinum is changed by fast cooling from above 450 °C. `known`: its own
-    resistance at 0 °C is on file.
+    `role` is "reference", "head" or one of `ITEM_ROLES`; `to_celsius` turns ohm into °C closely enough for a
+    guard; `allowance_k` is how far that may be wrong; limits in °C. `needs_annealing`: a standard
+    thermometer, whose platinum is changed by fast cooling from above 450 °C. `known`: its own resistance at
+    0 °C is on file. `discards`: readings thrown away after a switch to it, at least.
     """
 
     channel: int
@@ -34,6 +37,7 @@ class ChannelFacts:
     maximum_c: float
     needs_annealing: bool = False
     known: bool = False
+    discards: int = 0
 
 
 def out_of_band(facts: ChannelFacts, observation: Resistance) -> str:

@@ -24,6 +24,9 @@ _TRANSIENT_WINDOWS = 1.5
 _LOST_BEYOND = 1.5
 """Equilibrium once reached is lost beyond this multiple of the criterion. Common practice, no source."""
 
+_HIDDEN_BEYOND = 2.0
+"""A drift known no better than this many times its limit cannot be judged. Common practice, no source."""
+
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
@@ -86,6 +89,21 @@ class Equilibrium:
     def forget(self, channel: int) -> None:
         """Leave an item out from now on (it went bad); the others must not lose their night."""
         self._items.pop(channel, None)
+
+    def too_noisy(self) -> Mapping[int, float]:
+        """Items whose noise alone hides their drift while the reference is calm: its standard error in mK.
+
+        Where all items are so, it is the bridge or the criterion, and none of them is named.
+        """
+        window_s, criterion = self._criterion.window_s, self._criterion
+        calm = (
+            self._full(self._reference)
+            and abs(self._reference.slope) * window_s * 1e3 <= criterion.drift_mk
+            and self._reference.scatter * 1e3 <= criterion.scatter_mk
+        )
+        errors = {c: line.slope_error * window_s * 1e3 for c, line in self._items.items() if self._full(line)}
+        noisy = {c: mk for c, mk in errors.items() if not mk <= _HIDDEN_BEYOND * criterion.item_drift_mk}
+        return noisy if calm and len(noisy) < len(self._items) else {}
 
     def judge(self) -> Evidence:
         """All criteria now; not met while a window is not yet full."""

@@ -50,13 +50,14 @@ class Divergence(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Fed:
-    """Where a record ends: last entry, its time, and the state the run was in."""
+    """Where a record ends: last entry, its time, the state the run was in, and whether it was closed."""
 
     seq: int
     when_s: float
     utc_s: float
     state: State
     simulated: bool
+    closed: bool = False
 
 
 class Feed:
@@ -78,7 +79,9 @@ class Feed:
             self._take(entry)
         if entry is None:
             raise ValueError("the record is empty")
-        return Fed(entry.seq, entry.when_s, entry.utc_s, self._state, self._simulated)
+        return Fed(
+            entry.seq, entry.when_s, entry.utc_s, self._state, self._simulated, entry.kind == Kind.CLOSED
+        )
 
     def _take(self, entry: Entry) -> None:
         body: dict[str, Any] = dict(entry.body)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from daemon.bridge_offers import check_offers
 from daemon.executor.executor import Executor
 from daemon.executor.instruments import Instruments
 from daemon.executor.reactions import Reactions
@@ -87,14 +88,14 @@ class Night:
         self.panel = _panel(run, capabilities)
         self.procedure: Procedure = calibration_run(self.script)
 
-    def watch_afresh(self) -> None:
+    def watch_afresh(self, now_s: float) -> None:
         """New guards after a time without watch: what was commanded still holds, what was seen does not."""
         before = self.panel.situation
         self.panel = _panel(self.run, self.instruments.source.capabilities)
         now = self.panel.situation
         now.commanded_c, now.ramp_k_per_min = before.commanded_c, before.ramp_k_per_min
         now.heater_commanded, now.switched_at_s = before.heater_commanded, before.switched_at_s
-        now.commanded_at_s = now.changed_at_s = now.now_s = self.instruments.clock.monotonic_s()
+        now.commanded_at_s = now.changed_at_s = now.now_s = now_s
 
     def executor(self, journal: Journal, state: State = State.IDLE, folder: Path | None = None) -> Executor:
         """The executor that drives this night's procedure into `journal`; `folder` is where that lies."""
@@ -109,6 +110,7 @@ async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
     instruments = open_instruments(run, bench)
     try:
         names = await _identify(instruments)
+        check_offers(run, instruments.bridge.capabilities)
         batch = 1 if bench.watched else BATCH_ROWS
         journal = new_journal(record, bench.clock, simulated=bench.simulated, batch=batch)
         for listener in bench.listeners:
@@ -148,25 +150,31 @@ async def resume_night(run: RunPlan, record: Path, bench: Bench, gap_s: float) -
             Kind.STATE, {"from": fed.state, "to": State.INTERRUPTED, "cause": "the record ends here"}
         )
         refusal = await _why_not(night, fed, gap_s)
-        night.watch_afresh()
+        reason = refusal or f"resumed after {gap_s:.0f} s in which nobody was watching"
+        journal.append(Kind.INTERRUPTION, {"reason": reason, "gap_s": round(gap_s, 3)})
+        night.watch_afresh(journal.stamped_s)
         executor = night.executor(journal, State.INTERRUPTED, _folder(record, bench))
         if bench.hand_over is not None:
             bench.hand_over(executor.word)
-        reason = refusal or f"resumed after {gap_s:.0f} s in which nobody was watching"
-        journal.append(Kind.INTERRUPTION, {"reason": reason, "gap_s": round(gap_s, 3)})
-        return await _to_the_end(night, journal, executor, None if refusal else Resoak(reason), refusal)
+        resoak = None if refusal else Resoak(reason)
+        return await _to_the_end(night, journal, executor, resoak, refusal, _halt(fed))
     finally:
         await instruments.close()
 
 
 async def _to_the_end(
-    night: Night, journal: Journal, executor: Executor, resoak: Resoak | None, park_because: str = ""
+    night: Night,
+    journal: Journal,
+    executor: Executor,
+    resoak: Resoak | None,
+    down_because: str = "",
+    halt: State = State.PARKING,
 ) -> Outcome:
     try:
         if night.heart is not None:
             night.heart.arm()
-        if park_because:
-            state = await executor.park(park_because)
+        if down_because:
+            state = await executor.bring_down(down_because, halt)
         else:
             state = await executor.run(night.procedure, resoak)
         if night.heart is not None:
@@ -184,13 +192,20 @@ def _folder(record: Path, bench: Bench) -> Path | None:
 
 def _fed(night: Night, record: Path) -> Fed:
     fed = Feed(night.procedure, night.panel).run(read_entries(record))
-    if fed.state in HALTED or fed.state is State.FINISHED:
+    if fed.state in (State.PARKED, State.FINISHED) or fed.closed:
         raise CannotResume(f"{record}: this run is {fed.state}; a halted or finished run is never resumed")
     return fed
 
 
+def _halt(fed: Fed) -> State:
+    """How a run that was broken off is brought down: a cut stays a cut, anything else is parked."""
+    return State.CUT if fed.state is State.CUT else State.PARKING
+
+
 async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
     """Why the run must not go on by itself; empty when it may."""
+    if fed.state in HALTED:
+        return f"this run was {fed.state} when it was broken off: it is brought down to its end, never up"
     resume = night.run.plan.resume
     if resume.policy != "continue":
         return "parked after an interruption: the plan's resume policy is park"

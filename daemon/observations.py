@@ -37,6 +37,14 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True)
+class Heard:
+    """Whether the person who was asked has said that it is done."""
+
+    when_s: float
+    said: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Failed:
     """An instrument did not do what was asked: `role` is "source" or "bridge", `reason` a sentence.
 
@@ -55,7 +63,8 @@ class Machine:
 
     `late_s`: how late the watch came at worst since the last report; `asleep_s`: how long the machine slept;
     `wall_step_s`: how far the wall clock moved against the monotonic one; `free_mib`: room for the record,
-    None when nobody looked; `storage`: why the record cannot be written, empty when it can.
+    None when nobody looked; `storage`: why the record cannot be written, empty when it can; `on_battery`: it
+    runs on its battery, None where nothing tells; `charge_percent`: of that battery.
     """
 
     when_s: float
@@ -64,9 +73,11 @@ class Machine:
     wall_step_s: float = 0.0
     free_mib: float | None = None
     storage: str = ""
+    on_battery: bool | None = None
+    charge_percent: float | None = None
 
 
-Observation = Resistance | Source | Done | Failed | Machine
+Observation = Resistance | Source | Done | Heard | Failed | Machine
 
 
 def to_body(observation: Observation) -> dict[str, Any]:
@@ -81,6 +92,8 @@ def to_body(observation: Observation) -> dict[str, Any]:
             return {"what": "failed", "at": when_s, "role": role, "reason": reason, "error": error}
         case Machine():
             return {"what": "machine", "at": observation.when_s} | _machine(observation)
+        case Heard(when_s, said):
+            return {"what": "heard", "at": when_s, "said": said}
         case Done(when_s):
             return {"what": "done", "at": when_s}
 
@@ -97,14 +110,16 @@ def from_body(body: Mapping[str, Any]) -> Observation:
         case "failed":
             return Failed(when_s, body["role"], body["reason"], body["error"])
         case "machine":
-            return Machine(when_s, **{name: body[name] for name in _MACHINE})
+            return Machine(when_s, **{name: body[name] for name in _MACHINE if name in body})
         case "done":
             return Done(when_s)
+        case "heard":
+            return Heard(when_s, body["said"])
         case other:
             raise ValueError(f"unknown observation {other!r}")
 
 
-_MACHINE = ("late_s", "asleep_s", "wall_step_s", "free_mib", "storage")
+_MACHINE = ("late_s", "asleep_s", "wall_step_s", "free_mib", "storage", "on_battery", "charge_percent")
 
 
 def _machine(machine: Machine) -> dict[str, Any]:

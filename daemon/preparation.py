@@ -11,8 +11,8 @@ from daemon.fitting import its90
 from daemon.fitting.callendar_van_dusen import IEC_A, IEC_B, IEC_C, temperature_of_one_c
 from daemon.fitting.errors import FittingError
 from daemon.guards.situation import Limits
-from daemon.procedure.script import Annealing, Point, Script, Source
-from daemon.timetable import WARMING_S, forecast, sequence_time_s, slow_until_c
+from daemon.procedure.script import Annealing, ImmersionProfile, Point, Script, Source
+from daemon.timetable import WARMING_S, forecast, immersion_time_s, sequence_time_s, slow_until_c
 from drivers.quantities import ABSOLUTE_ZERO_C
 from drivers.roles import HeatSourceCapabilities
 from plans.probe import Thermometer
@@ -80,6 +80,7 @@ def limits_of(run: RunPlan) -> Limits:
 def channels_of(run: RunPlan) -> dict[int, ChannelFacts]:
     """What is on each channel: the reference first, then the items, then their head sensors."""
     roles = {run.plan.reference.serial: "reference"} | {i.serial: i.role for i in run.plan.items}
+    settling_s = {placed.serial: placed.settling_s for placed in run.plan.placed}
     channels = {}
     for channel, serial in run.channels.items():
         thermometer = run.thermometer(serial)
@@ -94,6 +95,7 @@ def channels_of(run: RunPlan) -> dict[int, ChannelFacts]:
             thermometer.maximum.value,
             needs_annealing=thermometer.kind == "sprt",
             known=thermometer.calibration is not None or thermometer.last_r0_ohm is not None,
+            discards=math.ceil(settling_s[serial] / run.bench.bridge.integration_s),
         )
     for thermometer in run.thermometers:
         if thermometer.head_channel is not None:
@@ -179,20 +181,31 @@ def _point(run: RunPlan, step: Step, ramp_k_per_min: float) -> Point:
         cycles=sequence.cycles,
         readings_per_visit=sequence.readings_per_visit,
         discard_after_switch=sequence.discard_after_switch,
+        reverse_current=sequence.reverse_current,
         self_heating_ma=step.self_heating_ma,
         discard_after_current=math.ceil(WARMING_S / run.bench.bridge.integration_s),
+        immersion=_immersion(run, step),
         cooling_on=None if source.cooling_below_c is None else step.temperature_c <= source.cooling_below_c,
     )
+
+
+def _immersion(run: RunPlan, step: Step) -> ImmersionProfile | None:
+    profile = step.immersion
+    if profile is None:
+        return None
+    channel = next(c for c, serial in run.channels.items() if serial == profile.serial)
+    return ImmersionProfile(channel, profile.step_mm, 60.0 * profile.wait_minutes)
 
 
 def _cycle_s(run: RunPlan, step: Step) -> float:
     """How long one symmetrical cycle takes, in s."""
     bridge, sequence = run.bench.bridge, step.sequence
-    readings = float(sequence.readings_per_visit + sequence.discard_after_switch)
+    readings = float(sequence.readings_a_visit)
     if step.self_heating_ma is not None:
         readings += WARMING_S / bridge.integration_s
     visit_s = bridge.settling_s + readings * (bridge.integration_s + _READING_OVERHEAD_S)
-    return 2.0 * len(run.channels) * visit_s
+    settling_s = math.fsum(placed.settling_s for placed in run.plan.placed)
+    return 2.0 * (len(run.channels) * visit_s + settling_s)
 
 
 def _longest_point_s(run: RunPlan) -> float:
@@ -201,6 +214,7 @@ def _longest_point_s(run: RunPlan) -> float:
     for step, ramp in zip(measuring_steps(run), _ramps(run), strict=True):
         approach_s = 120.0 * math.fabs(step.temperature_c - before_c) / ramp
         reading_s = 2.0 * step.sequence.cycles * _cycle_s(run, step)
+        reading_s += 2.0 * immersion_time_s(run, step)
         reading_s += 2.0 * (0.0 if step.self_heating_ma is None else sequence_time_s(run, step))
         total_s = approach_s + _APPROACH_SPARE_S + step.maximum_wait_s + step.soak_s + reading_s
         longest_s, before_c = max(longest_s, total_s), step.temperature_c

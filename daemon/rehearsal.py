@@ -12,8 +12,10 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from daemon.actions import Action
+from daemon.channel_test import Found, channel_test
 from daemon.feed import command_of
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.journal import Listener
@@ -27,22 +29,40 @@ from plans.run_plan import RunPlan
 from simulators import virtual_time
 from simulators.draw import Place, certified_its90, draw_head, draw_probe, draw_reference
 from simulators.faults import FaultError, describe_kinds, parse_faults
+from simulators.physics.models import MODELS
 from simulators.physics.platinum import Bridged, CallendarVanDusen, Characteristic, Insulation
-from simulators.physics.probe import ProbeTruth
+from simulators.physics.probe import Probe, ProbeTruth
 from simulators.scene import Scene, SceneSpec
 from simulators.served import served
+from simulators.twin import Display, Order, answer, learned_constants
 
 __all__ = [
+    "Display",
     "FaultError",
+    "Looks",
     "Rehearsal",
     "Scene",
     "describe_kinds",
     "make_scene",
     "rehearse",
+    "rehearse_channel_test",
     "resume_rehearsal",
+    "sensor_lag_s",
     "served",
+    "twin_answer",
 ]
 
+
+@dataclass(frozen=True)
+class Looks:
+    """When a source was looked at, in s, in a room of `ambient_c`; what it was at the start, in °C."""
+
+    when_s: Sequence[float]
+    ambient_c: float
+    start_c: float
+
+
+_HANDLING_S, _HAND_K = 45.0, 6.0
 LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
 _ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
@@ -67,15 +87,17 @@ def rehearse(
     pace: float | None = None,
     hand_over: Callable[[Voice], None] | None = None,
     said: Sequence[Mapping[str, object]] = (),
+    attended: bool = True,
 ) -> Rehearsal:
     """Run the whole night; raises FaultError, InstrumentError, OSError.
 
     `pace`: simulated s per real s; `hand_over` is given the night's voice, and somebody watches then;
-    `said`: operator's entries made before the start.
+    `said`: operator's entries made before the start; `attended`: a simulated person does what the run asks.
     """
     faults = (*simulation_of(run).faults, *faults)
     scene = make_scene(run, faults)
-    bench = replace(_bench(run, scene, listeners, faults, hand_over), said=said)
+    person = _Person(scene) if attended else None
+    bench = replace(_bench(run, scene, listeners, faults, hand_over, person), said=said)
     outcome = virtual_time.run(run_night(run, record, bench), end_s=LONGEST_NIGHT_S, pace=pace)
     return Rehearsal(outcome, scene)
 
@@ -98,7 +120,7 @@ def resume_rehearsal(
     ends_s = _last_s(record)
     faults = tuple(entries[0].body["faults"])
     scene = make_scene(run, faults)
-    bench = _bench(run, scene, listeners, faults, hand_over)
+    bench = _bench(run, scene, listeners, faults, hand_over, _Person(scene))
 
     async def go_on() -> Outcome:
         await _fast_forward(run, bench, entries, ends_s + gap_s)
@@ -110,13 +132,38 @@ def resume_rehearsal(
     return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
 
 
+def rehearse_channel_test(run: RunPlan, faults: Sequence[str] = ()) -> list[Found]:
+    """The channel test with a simulated hand; raises FaultError, InstrumentError."""
+    scene = make_scene(run, faults)
+    bench = _bench(run, scene, (), faults, None, None)
+
+    held: list[Probe] = []
+
+    async def warm(serial: str) -> None:
+        scene.advance(bench.clock.monotonic_s())
+        for probe in held:
+            probe.warm(-_HAND_K)
+        held[:] = [scene.truth(serial)]
+        held[0].warm(_HAND_K)
+        await bench.clock.sleep(_HANDLING_S)
+
+    async def test() -> list[Found]:
+        instruments = open_instruments(run, bench)
+        try:
+            return await channel_test(run, instruments.bridge, warm)
+        finally:
+            await instruments.close()
+
+    return virtual_time.run(test(), end_s=LONGEST_NIGHT_S)
+
+
 def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool = False) -> Scene:
     """The simulated bench of a run plan; raises FaultError, SceneError.
 
     `on_serial_line`: the source hangs on one, where Modbus has other frames.
     """
     simulation = simulation_of(run)
-    speech = _SPEECH[run.bench.heat_source.profile]
+    speech, shown = _SPEECH[run.bench.heat_source.profile], simulation.display
     spec = SceneSpec(
         model=simulation.model,
         seed=simulation.seed,
@@ -125,8 +172,23 @@ def make_scene(run: RunPlan, faults: Sequence[str] = (), *, on_serial_line: bool
         ambient_c=simulation.ambient_c,
         reference_channel=run.plan.reference.channel,
         faults=parse_faults(faults),
+        learned=tuple(simulation.response.items()),
+        display=None if shown is None else Display(shown.offset_k, shown.slope),
     )
     return Scene(spec)
+
+
+def sensor_lag_s(model: str) -> float:
+    """Time constant of the control sensor of a shipped model, in s."""
+    return MODELS[model].sensor_lag_s
+
+
+def twin_answer(
+    model: str, factors: Mapping[str, float], display: Display, orders: Sequence[Order], looks: Looks
+) -> tuple[list[float], list[float]]:
+    """Display in °C and output in % that a shipped model times `factors` gives to recorded orders."""
+    constants = learned_constants(model, factors, display)
+    return answer(constants, orders, looks.when_s, looks.ambient_c, looks.start_c)
 
 
 def simulation_of(run: RunPlan) -> Simulation:
@@ -142,6 +204,7 @@ def _bench(
     listeners: Sequence[Listener],
     faults: Sequence[str],
     hand_over: Callable[[Voice], None] | None,
+    person: _Person | None,
 ) -> Bench:
     far_ends = {name: scene.instrument(name) for name in _DEVICES}
     clock = Clock(simulation_of(run).start_utc)
@@ -149,11 +212,40 @@ def _bench(
         clock,
         far_ends,
         simulated=True,
-        listeners=listeners,
+        listeners=listeners if person is None else [*listeners, person],
         faults=faults,
-        hand_over=hand_over,
+        hand_over=hand_over if person is None else person.heard_with(hand_over),
         watched=hand_over is not None,
     )
+
+
+class _Person:
+    """Whoever stands at the simulated bench: sets a probe's depth when the run asks for it, and says so."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene = scene
+        self._voices: list[Voice] = []
+
+    def heard_with(self, hand_over: Callable[[Voice], None] | None) -> Callable[[Voice], None]:
+        """Takes the night's voice, beside whoever else is given it."""
+
+        def both(voice: Voice) -> None:
+            self._voices.append(voice)
+            if hand_over is not None:
+                hand_over(voice)
+
+        return both
+
+    def __call__(self, entry: Entry) -> None:
+        """Listen to the journal."""
+        if entry.kind == Kind.ACTION and entry.body["do"] == "ask_person":
+            asyncio.get_running_loop().call_later(_HANDLING_S, self._do, dict(entry.body))
+
+    def _do(self, asked: dict[str, Any]) -> None:
+        probe = next(p for p in self._scene.probes.values() if p.truth.channel == asked["channel"])
+        probe.withdrawn_mm = asked["withdrawn_mm"]
+        for voice in self._voices:
+            voice("proceed", "nobody: simulated bench", "")
 
 
 async def _fast_forward(run: RunPlan, bench: Bench, entries: Sequence[Entry], until_s: float) -> None:
@@ -179,8 +271,16 @@ def _truths(run: RunPlan, seed: int) -> list[ProbeTruth]:
     heads = [(t.serial, t.head_channel) for t in run.thermometers if t.head_channel is not None]
     drawn_heads = [draw_head(f"{serial} head", channel, seed) for serial, channel in heads]
     drawn = [_reference(run, seed), *items, *drawn_heads]
-    truths = simulation_of(run).truths
-    return [_with_truth(probe, truths[probe.serial]) if probe.serial in truths else probe for probe in drawn]
+    truths, lags_s = simulation_of(run).truths, simulation_of(run).lags_s
+    told = [_with_truth(probe, truths[probe.serial]) if probe.serial in truths else probe for probe in drawn]
+    return [_with_lag(probe, lags_s[probe.serial]) if probe.serial in lags_s else probe for probe in told]
+
+
+def _with_lag(probe: ProbeTruth, lag_s: float) -> ProbeTruth:
+    first_s, second_s = probe.lags_s
+    return replace(
+        probe, lags_s=(first_s * lag_s / (first_s + second_s), second_s * lag_s / (first_s + second_s))
+    )
 
 
 def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
@@ -191,6 +291,7 @@ def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
         characteristic=Bridged(probe.characteristic, truth.shorted_turns),
         hysteresis_ppm=truth.hysteresis_ppm,
         shift_ppm=truth.shift_ppm,
+        emf_uv=truth.emf_uv,
         drifts_above_c=math.inf if truth.shifts_above_c is None else truth.shifts_above_c,
         insulation=probe.insulation if mohm is None else Insulation(at_22_c_mohm=mohm),
         self_heating_mw_per_k=probe.self_heating_mw_per_k if heating is None else heating,
@@ -199,7 +300,8 @@ def _with_truth(probe: ProbeTruth, truth: Truth) -> ProbeTruth:
 
 def _item(run: RunPlan, item: Item, seed: int) -> ProbeTruth:
     """A check standard follows its own certificate within its uncertainty; any other item is drawn."""
-    thermometer, place = run.thermometer(item.serial), _place(run)
+    thermometer = run.thermometer(item.serial)
+    place = replace(_place(run), immersion_mm=run.immersion_mm(item.serial))
     calibration = thermometer.calibration
     if calibration is None:
         form = "callendar_van_dusen" if thermometer.kind == "iprt" else "its90"

@@ -1,8 +1,8 @@
-"""When what will happen: a forecast from the plan alone, before anything is switched on.
+"""When what will happen: a forecast before anything is switched on.
 
-The model is simple on purpose (ramp, a settling time by kind of source, soak, the reading sequence);
-its figures are those of the simulated sources, furnace: common practice, no source. Only the clock depends
-on them, never a limit.
+The model is simple on purpose (ramp, a settling time, soak, the reading sequence). Its figures are what the
+bench's own past nights took; without any, those of the simulated sources, furnace: common practice, no
+source. Only the clock depends on them, never a limit.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from plans.learned import Direction, Timing
 from plans.run_plan import RunPlan
 from plans.unroll import FinishStep, Step, unroll
 from plans.values import SourceKind
@@ -25,6 +26,10 @@ NEAREST_K = 1.0
 WARMING_S = 20.0
 """After a change of current readings are discarded for so long. Common practice, no source."""
 HANDS_OFF_ABOVE_K = 5.0
+_COVERAGE = 0.95
+_LONG_RAMP_K = 6.0
+HANDLING_S = 60.0
+"""What a person needs to set a probe's depth. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,29 +56,40 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Timetable:
-    """All rows, the whole length, and how long the source is hotter than the coolest-rated head may be."""
+    """All rows, the whole length, and how long the source is hotter than the coolest-rated head may be.
+
+    `give_or_take_s`: half of the interval that holds the true length in 95 nights of 100, where past
+    nights tell it.
+    """
 
     rows: tuple[Row, ...]
     total_s: float
     above_head_limit_s: float
     tightest: str
+    give_or_take_s: float | None = None
+
+    @property
+    def attended_until_s(self) -> float:
+        """Until when a person must stay: the first point that is hot must have been reached."""
+        return max((row.from_s + row.approach_s for row in self.rows if row.attended), default=0.0)
 
     def lines(self) -> list[str]:
         """Plain text, one line a row."""
         return [_line(row) for row in self.rows] + [f"in all {_clock(self.total_s)} h"]
 
 
-def forecast(run: RunPlan, settling_s: float | None = None) -> Timetable:
-    """Rows for every step, the finish included; `settling_s`: until rest at each point, when known."""
-    now_c, now_s = run.bench.ambient_c, 0.0
+def forecast(run: RunPlan, timing: Timing | None = None) -> Timetable:
+    """Rows for every step, the finish included; `timing`: what past nights took, when known."""
+    now_c, now_s = run.bench.ambient_c, 0.0 if timing is None else timing.lead_in_s
     rows: list[Row] = []
     attended = True
     for step in unroll(run):
-        row = _row(run, step, now_c, now_s, attended, settling_s)
+        row = _row(run, step, now_c, now_s, attended, timing)
         rows.append(row)
         now_c, now_s = step.temperature_c, row.to_s
         attended = attended and not step.temperature_c > run.bench.ambient_c + HANDS_OFF_ABOVE_K
-    return Timetable(tuple(rows), now_s, _above_head_limit_s(run, rows), run.rating.highest.owner)
+    owner, above_s = run.rating.highest.owner, _above_head_limit_s(run, rows)
+    return Timetable(tuple(rows), now_s, above_s, owner, _give_or_take_s(run, rows, timing))
 
 
 def approach_time_s(run: RunPlan, from_c: float, to_c: float, ramp_k_per_min: float) -> float:
@@ -92,6 +108,15 @@ def approach_time_s(run: RunPlan, from_c: float, to_c: float, ramp_k_per_min: fl
     end_k = max(to_c - run.bench.ambient_c, NEAREST_K)
     knee_k = min(max(ramp * constant_s, end_k), start_k)
     return max(0.0, start_k - knee_k) / ramp + constant_s * math.log(max(knee_k, end_k) / end_k)
+
+
+def smallness(step_k: float) -> float:
+    """Logarithm of a step's disturbance over that of a long ramp, 0 for long ones.
+
+    Common practice, no source.
+    """
+    step_k = max(step_k, NEAREST_K)
+    return math.log(step_k / (step_k + _LONG_RAMP_K))
 
 
 def cooling_limit(run: RunPlan, temperature_c: float) -> float:
@@ -114,17 +139,39 @@ def sequence_time_s(run: RunPlan, step: Step) -> float:
     if step.kind == "anneal":
         return 0.0
     bridge, sequence = run.bench.bridge, step.sequence
-    conversions = sequence.readings_per_visit + sequence.discard_after_switch
-    visits = sequence.cycles * 2 * len(run.channels)
+    conversions, cycles_both_ways = sequence.readings_a_visit, 2 * sequence.cycles
+    visits = cycles_both_ways * len(run.channels)
     once_s = visits * (bridge.settling_s + conversions * bridge.integration_s)
-    return once_s if step.self_heating_ma is None else once_s * 3.0 + 2.0 * visits * WARMING_S
+    once_s += cycles_both_ways * math.fsum(placed.settling_s for placed in run.plan.placed)
+    twice_s = 0.0 if step.self_heating_ma is None else once_s * 2.0 + 2.0 * visits * WARMING_S
+    return once_s + twice_s + immersion_time_s(run, step)
+
+
+def immersion_time_s(run: RunPlan, step: Step) -> float:
+    """Seconds of an immersion profile: at five depths, each set by a person, waited for and read."""
+    if step.immersion is None:
+        return 0.0
+    bridge, sequence = run.bench.bridge, step.sequence
+    reading_s = bridge.settling_s + sequence.readings_a_visit * bridge.integration_s
+    reading_s *= 4.0 * sequence.cycles
+    return 5.0 * reading_s + 4.0 * (60.0 * step.immersion.wait_minutes + HANDLING_S)
 
 
 def _row(
-    run: RunPlan, step: Step | FinishStep, from_c: float, from_s: float, attended: bool, known_s: float | None
+    run: RunPlan,
+    step: Step | FinishStep,
+    from_c: float,
+    from_s: float,
+    attended: bool,
+    timing: Timing | None,
 ) -> Row:
+    known = None if timing is None else timing.towards(step.temperature_c >= from_c)
     approach_s = approach_time_s(run, from_c, step.temperature_c, step.ramp_k_per_min)
-    settle_s = _settle_s(run, step, known_s)
+    approach_s *= 1.0 if known is None else known.approach_ratio
+    settle_s = _settle_s(run, step, known)
+    if timing is not None and settle_s > 0.0:
+        step_k = abs(step.temperature_c - from_c)
+        settle_s = max(0.0, settle_s + timing.small_step_s * smallness(step_k))
     soak_s = step.soak_s if isinstance(step, Step) else 0.0
     sequence_s = sequence_time_s(run, step) if isinstance(step, Step) else 0.0
     return Row(
@@ -144,11 +191,31 @@ def _row(
     )
 
 
-def _settle_s(run: RunPlan, step: Step | FinishStep, known_s: float | None) -> float:
+def _settle_s(run: RunPlan, step: Step | FinishStep, known: Direction | None) -> float:
     if isinstance(step, FinishStep) or step.kind == "anneal":
         return 0.0
     usual_s = SETTLING_S[run.bench.heat_source.kind] + step.equilibrium.window_s
-    return usual_s if known_s is None else known_s
+    return usual_s if known is None else known.settling_s
+
+
+def _give_or_take_s(run: RunPlan, rows: list[Row], timing: Timing | None) -> float | None:
+    """Expanded scatter of the whole night: every point its own draw, the learned means common to all."""
+    if timing is None:
+        return None
+    ahead: dict[bool, int] = {True: 0, False: 0}
+    for before_c, row in zip([run.bench.ambient_c, *(row.temperature_c for row in rows)], rows, strict=False):
+        ahead[row.temperature_c >= before_c] += row.settle_s > 0.0
+    known = {rising: timing.towards(rising) for rising, count in ahead.items() if count}
+    ways = {rising: way for rising, way in known.items() if way is not None}
+    if not ways:
+        return None
+    free = {rising: max(way.points - 1, 1) for rising, way in ways.items()}
+    # One direction alone is seen too seldom to tell its own scatter: both are pooled.
+    pooled_s2 = sum(free[rising] * way.scatter_s**2 for rising, way in ways.items()) / sum(free.values())
+    spent = sum(ahead[rising] * (1.0 + ahead[rising] / max(way.points, 1)) for rising, way in ways.items())
+    from daemon.fitting.coverage import student_factor
+
+    return student_factor(sum(free.values()), _COVERAGE) * math.sqrt(pooled_s2 * spent)
 
 
 def _what(run: RunPlan, step: Step | FinishStep) -> str:
@@ -157,7 +224,8 @@ def _what(run: RunPlan, step: Step | FinishStep) -> str:
     if step.kind == "anneal":
         return f"hold for {step.soak_s / 60.0:g} min, read nothing"
     second = "" if step.self_heating_ma is None else f", again at {step.self_heating_ma:g} mA"
-    return f"read {len(run.channels)} channels{second}"
+    profile = "" if step.immersion is None else f", immersion profile of {step.immersion.serial} BY A PERSON"
+    return f"read {len(run.channels)} channels{second}{profile}"
 
 
 def _above_head_limit_s(run: RunPlan, rows: list[Row]) -> float:

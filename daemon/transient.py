@@ -46,6 +46,7 @@ class Transient:
         self._line = RollingLine(window_s)
         self._slopes: deque[tuple[float, float]] = deque()
         self._rate: float | None = None
+        self._unshown_mk = math.inf
         self._last_s = -math.inf
 
     def add(self, when_s: float, temperature_c: float) -> None:
@@ -53,6 +54,7 @@ class Transient:
         self._line.add(when_s, temperature_c)
         if self.full:
             self._learn(when_s, self._line.slope)
+            self._let_fade(when_s - self._last_s)
         self._last_s = when_s
 
     @property
@@ -71,6 +73,9 @@ class Transient:
         """Upper bound of what is left, in mK; infinite while the window is not full."""
         if not self.full:
             return math.inf
+        return self._foretold_mk() if self._rate is not None else self._unshown_mk
+
+    def _foretold_mk(self) -> float:
         slope = abs(self._line.slope) + _SURE * self._line.slope_error
         return 1e3 * slope * self._window_s / _steepness(self._window_s / self.time_constant_s)
 
@@ -78,6 +83,12 @@ class Transient:
     def share(self) -> float:
         """What is left over what may be left: the transient is over from 1 down."""
         return self.remaining_mk / self._used_mk
+
+    def _let_fade(self, passed_s: float) -> None:
+        """A source that began at rest shows no τ: what noise could hide fades by the slowest one believed."""
+        faded_mk = self._unshown_mk * math.exp(-passed_s / self.time_constant_s)
+        quiet = abs(self._line.slope) <= _STANDS_OUT * self._line.slope_error
+        self._unshown_mk = min(self._foretold_mk(), faded_mk) if quiet else self._foretold_mk()
 
     def _learn(self, when_s: float, slope: float) -> None:
         slopes, gap_s = self._slopes, _GAP * self._window_s

@@ -25,7 +25,7 @@ class ProfileBridge(Instrument):
         assert profile.bridge is not None
         facts = profile.bridge
         self.capabilities = BridgeCapabilities(
-            facts.channels, facts.currents_ma, facts.integration_s, facts.settling_s
+            facts.channels, facts.currents_ma, facts.integration_s, facts.settling_s, facts.reversal
         )
         self._question = profile.questions["resistance"]
         self._one_at_a_time = asyncio.Lock()
@@ -35,7 +35,7 @@ class ProfileBridge(Instrument):
         self._discards_left = 0
 
     async def measure(self, channel: int, current_ma: float) -> Reading:
-        """Resistance of one channel at one current.
+        """Resistance of one channel at one current; a negative one flows the other way.
 
         Channel and current are selected only when they change; after a change the input settles and
         the profile's number of conversions is thrown away. Raises OutsideLimits (nothing sent),
@@ -59,10 +59,12 @@ class ProfileBridge(Instrument):
                 f"{self.link.name}: channel {channel} does not exist; channels are 1 to "
                 f"{self.capabilities.channels}"
             )
-        if current_ma not in self.capabilities.currents_ma:
+        reversed_current = current_ma < 0.0 and not self.capabilities.reversal
+        if abs(current_ma) not in self.capabilities.currents_ma or reversed_current:
             offered = ", ".join(f"{offer:g}" for offer in self.capabilities.currents_ma)
             raise OutsideLimits(
                 f"{self.link.name}: {current_ma:g} mA is not offered; currents are {offered} mA"
+                f"{', either way' if self.capabilities.reversal else ''}"
             )
 
     async def _select(self, channel: int, current_ma: float) -> None:

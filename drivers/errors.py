@@ -10,6 +10,7 @@ InstrumentError
 │   ├── WrongChannel         the reply belongs to another channel
 │   └── Refused              the instrument answered with an error of its own
 ├── WrongIdentity            another instrument than the bench file says
+├── Restarted                it was off, or started anew, since it was last asked
 ├── NotConfirmed             the read-back differs from what was written
 ├── OutsideLimits            the value is outside the profile's or the bench's limits; nothing was sent
 └── BadProfile               a profile, address or plug-in cannot be used; nothing was opened
@@ -56,6 +57,10 @@ class Refused(ReplyError):
 
 class WrongIdentity(InstrumentError):
     """Another instrument than the bench file says."""
+
+
+class Restarted(InstrumentError):
+    """It was off, or started anew, since it was last asked: its settings may not be the commanded ones."""
 
 
 class NotConfirmed(InstrumentError):

@@ -17,6 +17,7 @@ from drivers.errors import (
     OutsideLimits,
     Refused,
     ReplyError,
+    Restarted,
     WrongIdentity,
 )
 from drivers.link import Ask, Link
@@ -29,6 +30,12 @@ T = TypeVar("T")
 
 HANGING_S = 0.1
 """A question unanswered for so long no longer holds up a switching off; common practice, no source."""
+
+UPTIME = "uptime"
+"""Question and field by which an instrument tells for how long it has been on; a profile may have it."""
+
+UPTIME_SLACK_S, UPTIME_SLACK_SHARE = 5.0, 0.05
+"""An instrument's own clock may be so wrong; common practice, no source."""
 
 
 class Instrument:
@@ -44,13 +51,36 @@ class Instrument:
         self._clock = clock
         self._framing = profile.framing(transport)
         self._identity: dict[str, str] = {}
+        self._was_on: tuple[float, float] | None = None
         link.prove = self._prove
 
     async def identify(self) -> str:
-        """Ask who it is, on the wire; raises WrongIdentity, InstrumentError."""
-        identity = self.profile.identity
+        """Ask who it is, on the wire; raises WrongIdentity, InstrumentError.
+
+        Asked again, one that can tell also says for how long it has been on; raises Restarted.
+        """
+        identity, known = self.profile.identity, bool(self._identity)
         await self._talk(identity.body, identity.within_s, self._recognise)
+        if known and UPTIME in self.profile.questions:
+            await self._see_that_it_stayed_on(self.profile.questions[UPTIME])
         return self.identity_text
+
+    async def _see_that_it_stayed_on(self, question: Question) -> None:
+        """Compare the time since its start with what it was; a restart is told once."""
+        reading = self.reading(await self.ask(question), question, UPTIME)
+        before, now_s, on_s = self._was_on, reading.when_s, reading.value
+        if on_s is None:
+            return
+        self._was_on = (now_s, on_s)
+        if before is None:
+            return
+        passed_s = now_s - before[0]
+        missing_s = before[1] + passed_s - on_s
+        if not missing_s <= max(UPTIME_SLACK_S, UPTIME_SLACK_SHARE * passed_s):
+            raise Restarted(
+                f"{self.link.name}: it started anew {on_s:.0f} s ago; it may have lost its settings, "
+                "and somebody or something switched it off"
+            )
 
     @property
     def identity_text(self) -> str:

@@ -247,6 +247,7 @@ def _read_bridge(top: Table) -> BridgeFacts | None:
         table.numbers("currents_ma", 1e-6, 1000.0),
         table.number("integration_s", 0.0, 600.0),
         table.number("settling_s", 0.0, 600.0),
+        table.flag("reversal", False),
     )
     table.finish()
     return facts

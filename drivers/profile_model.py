@@ -118,12 +118,13 @@ class CommunicationLoss:
 
 @dataclass(frozen=True, slots=True)
 class BridgeFacts:
-    """Channels count from 1; currents in mA; times in seconds."""
+    """Channels count from 1; currents in mA; times in seconds; `reversal`: currents may be negative."""
 
     channels: int
     currents_ma: tuple[float, ...]
     integration_s: float
     settling_s: float
+    reversal: bool = False
 
 
 @dataclass(frozen=True, slots=True)

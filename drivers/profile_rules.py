@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drivers.profile_model import Profile
+from drivers.profile_model import BridgeFacts, Profile
 from drivers.profile_table import Table
 
 HEAT_SOURCE_SWITCHES = ("heater", "cooling")
@@ -29,9 +29,13 @@ def _check_bridge(profile: Profile, top: Table) -> None:
             )
     for name, low, high in (
         ("channel", 1, profile.bridge.channels),
-        ("current", min(profile.bridge.currents_ma), max(profile.bridge.currents_ma)),
+        ("current", _smallest_ma(profile.bridge), max(profile.bridge.currents_ma)),
     ):
         _check_command(profile, top, name, low, high)
+
+
+def _smallest_ma(bridge: BridgeFacts) -> float:
+    return -max(bridge.currents_ma) if bridge.reversal else min(bridge.currents_ma)
 
 
 def _check_heat_source(profile: Profile, top: Table) -> None:

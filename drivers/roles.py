@@ -72,12 +72,13 @@ class HeatSource(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class BridgeCapabilities:
-    """Channels are numbered from 1; currents in mA; time in seconds."""
+    """Channels are numbered from 1; currents in mA, negative ones too with `reversal`; time in seconds."""
 
     channels: int
     currents_ma: tuple[float, ...]
     integration_s: float
     settling_s: float
+    reversal: bool = False
 
 
 class Bridge(Protocol):

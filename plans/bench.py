@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from plans.address import Address, is_simulated
 from plans.fluid import Fluid
+from plans.learned import Part
 from plans.source import HeatSource
 from plans.values import Celsius, FileName, Name, Seconds, Serial, Table, Text
 
@@ -69,7 +70,7 @@ class Truth(Table):
     `hysteresis_ppm`: half the difference of resistance between coming from above and from below;
     `shift_ppm`: a lasting change of resistance when first hotter than `shifts_above_c`; `heating_mw_per_k`:
     its dissipation constant; `insulation_mohm`: at 22 °C (a moist thermometer has little);
-    `shorted_turns`: the share of its wire that is bridged.
+    `shorted_turns`: the share of its wire that is bridged; `emf_uv`: thermal EMF in its leads.
     """
 
     hysteresis_ppm: Annotated[float, Field(ge=-1000.0, le=1000.0)] = 0.0
@@ -78,10 +79,22 @@ class Truth(Table):
     heating_mw_per_k: Annotated[float, Field(ge=0.1, le=1e6)] | None = None
     insulation_mohm: Annotated[float, Field(ge=0.001, le=1e6)] | None = None
     shorted_turns: Annotated[float, Field(ge=0.0, le=0.5)] = 0.0
+    emf_uv: Annotated[float, Field(ge=-1000.0, le=1000.0)] = 0.0
+
+
+class SimulatedDisplay(Table):
+    """What the simulated controller shows less the truth: offset at 0 °C in K, slope in K/K."""
+
+    offset_k: Annotated[float, Field(ge=-10.0, le=10.0)] = 0.0
+    slope: Annotated[float, Field(ge=-0.1, le=0.1)] = 0.0
 
 
 class Simulation(Table):
-    """Present only on a simulated bench."""
+    """Present only on a simulated bench.
+
+    `response`, `display` and `lags_s` (time constant of a thermometer in s) are what was learned of the real
+    bench; left out, they are drawn from the seed.
+    """
 
     model: Literal["oil_bath", "wide_bath", "dry_block", "furnace"]
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 1
@@ -89,6 +102,9 @@ class Simulation(Table):
     ambient_c: Annotated[float, Field(ge=0.0, le=45.0)] = 22.0
     faults: tuple[Text, ...] = ()
     truths: dict[Serial, Truth] = Field(default_factory=dict)
+    response: dict[Part, Annotated[float, Field(ge=0.05, le=20.0)]] = Field(default_factory=dict)
+    display: SimulatedDisplay | None = None
+    lags_s: dict[Serial, Annotated[float, Field(ge=0.1, le=3600.0)]] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _start_is_utc(self) -> Self:

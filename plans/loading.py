@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 from plans.bench import Bench
 from plans.crosscheck import crosscheck
 from plans.errors import PlanError, Problem
+from plans.learned import Learned
 from plans.plan import Plan
 from plans.reading import parse_tree, read_text
 from plans.register import Register
@@ -55,6 +56,11 @@ def load_bench(path: Path) -> Bench:
 def load_register(path: Path) -> Register:
     """A register alone; raises PlanError."""
     return _alone(Register, path)
+
+
+def load_learned(path: Path) -> Learned:
+    """What past nights taught of a bench; raises PlanError."""
+    return _alone(Learned, path)
 
 
 def _alone(model: type[Model], path: Path) -> Model:

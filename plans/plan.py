@@ -23,6 +23,7 @@ from plans.values import (
 )
 
 MOST_POINTS = 200
+MOST_STEPS_OUT = 3
 FEWEST_READINGS = 10  # common practice, no source: per thermometer and point
 OnTimeout = Literal["take_and_mark", "skip", "end"]
 
@@ -46,17 +47,24 @@ class PlanHeader(Table):
 
 
 class Placed(Table):
-    """A thermometer in the source: its channel, and its depth where it differs from the bench's."""
+    """A thermometer in the source: its channel, and its depth where it differs from the bench's.
+
+    `settling_s`: how long its readings are discarded after a switch, where it needs longer than others.
+    """
 
     serial: Serial
     channel: Channel
     immersion_mm: Millimetre | None = None
+    settling_s: Annotated[float, Field(ge=0.0, le=600.0)] = 0.0
 
 
 class Item(Placed):
-    """[[items]]: a thermometer to calibrate, or the check standard."""
+    """[[items]]: a thermometer to calibrate, the check standard, or a further reference.
 
-    role: Literal["item", "check_standard"] = "item"
+    With further references the mean of all is the temperature, and their disagreement is part of the budget.
+    """
+
+    role: Literal["item", "check_standard", "further_reference"] = "item"
 
 
 class EquilibriumTable(Table):
@@ -70,11 +78,16 @@ class EquilibriumTable(Table):
 
 
 class SequenceTable(Table):
-    """How a point is read; a key left out falls back to [defaults.sequence], then to 3, 4 and 1."""
+    """How a point is read; a key left out falls back to [defaults.sequence], then to 3, 4 and 1.
+
+    `reverse_current`: every visit reads both ways of the current, and the mean of each pair counts: thermal
+    EMF drops out.
+    """
 
     cycles: Annotated[int, Field(ge=2, le=100)] | None = None
     readings_per_visit: Annotated[int, Field(ge=1, le=1000)] | None = None
     discard_after_switch: Annotated[int, Field(ge=0, le=100)] | None = None
+    reverse_current: bool | None = None
 
 
 class Settings(Table):
@@ -89,6 +102,17 @@ class Settings(Table):
     sequence: SequenceTable = SequenceTable()
 
 
+class ImmersionTable(Table):
+    """[points.immersion_profile]: a person withdraws one item by one, two and three steps, and puts it back.
+
+    For attended runs only. Source of steps of 2, 4 and 6 cm: NPL good-practice module on immersion.
+    """
+
+    serial: Serial
+    step_mm: Annotated[float, Field(ge=5.0, le=100.0)] = 20.0
+    wait_minutes: Minutes = 5.0  # common practice, no source
+
+
 class Point(Settings):
     """[[points]]: one temperature in °C.
 
@@ -99,6 +123,7 @@ class Point(Settings):
     temperature_c: Celsius
     label: Text = ""
     self_heating_ma: MilliAmpere | None = None
+    immersion_profile: ImmersionTable | None = None
 
 
 class Zero(Table):

@@ -77,6 +77,12 @@ class RunPlan:
         return self.thermometer(self.plan.reference.serial)
 
     @cached_property
+    def references(self) -> tuple[Thermometer, ...]:
+        """The reference first, then the further ones."""
+        further = (one.serial for one in self.plan.items if one.role == "further_reference")
+        return (self.reference, *(self.thermometer(serial) for serial in further))
+
+    @cached_property
     def items(self) -> tuple[Thermometer, ...]:
         """Items and check standards in plan order."""
         return tuple(self.thermometer(item.serial) for item in self.plan.items)

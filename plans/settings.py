@@ -27,11 +27,21 @@ class Equilibrium:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """`cycles` times through all channels and back; each visit discards some readings, then keeps some."""
+    """`cycles` times through all channels and back; each visit discards some readings, then keeps some.
+
+    With `reverse_current` it does so for either way of the current.
+    """
 
     cycles: int
     readings_per_visit: int
     discard_after_switch: int
+    reverse_current: bool = False
+
+    @property
+    def readings_a_visit(self) -> int:
+        """All readings of one visit to a channel, the discarded ones too."""
+        ways = 2 if self.reverse_current else 1
+        return ways * (self.readings_per_visit + self.discard_after_switch)
 
     @property
     def readings_per_thermometer(self) -> int:
@@ -121,4 +131,5 @@ def _sequence(own: Settings, defaults: Settings) -> Sequence:
         cycles=first(here.cycles, plan.cycles, 3),
         readings_per_visit=first(here.readings_per_visit, plan.readings_per_visit, 4),
         discard_after_switch=first(here.discard_after_switch, plan.discard_after_switch, 1),
+        reverse_current=first(here.reverse_current, plan.reverse_current, False),
     )

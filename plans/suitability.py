@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from plans.errors import Problem
+from plans.plan import MOST_STEPS_OUT
+from plans.probe import Thermometer
 from plans.run_plan import RunPlan
 
 SMALLEST_CURRENT_RATIO = 1.3  # closer ones multiply the noise by more than two
@@ -12,9 +14,10 @@ SMALLEST_CURRENT_RATIO = 1.3  # closer ones multiply the noise by more than two
 
 def suitability(run: RunPlan) -> Iterator[Problem]:
     """Misfits between thermometers and plan; every serial must be known."""
-    yield from _reference(run)
+    yield from _references(run)
     yield from _currents(run)
     yield from _depths(run)
+    yield from _profiles(run)
 
 
 def temperatures(run: RunPlan) -> Iterator[tuple[str, float]]:
@@ -32,14 +35,20 @@ def heated_to(run: RunPlan) -> Iterator[tuple[str, float]]:
         yield "[anneal] temperature_c", run.plan.anneal.temperature_c
 
 
-def _reference(run: RunPlan) -> Iterator[Problem]:
-    calibration, serial = run.reference.calibration, run.reference.serial
+def _references(run: RunPlan) -> Iterator[Problem]:
+    for one in run.references:
+        yield from _reference(run, one)
+
+
+def _reference(run: RunPlan, one: Thermometer) -> Iterator[Problem]:
+    calibration, serial = one.calibration, one.serial
+    place = "[reference] serial" if one is run.reference else "[[items]] serial"
     if calibration is None:
         sentence = (
             f"has no calibration in {run.names.register}, so it cannot be the reference; "
             "add its [thermometers.calibration] or name another reference."
         )
-        yield Problem(run.names.plan, "[reference] serial", serial, sentence)
+        yield Problem(run.names.plan, place, serial, sentence)
         return
     for where, temperature_c in temperatures(run):
         if not calibration.covers(temperature_c):
@@ -75,6 +84,25 @@ def _too_close(run: RunPlan, number: int, first_ma: float, second_ma: float) -> 
             f"use at most {first_ma / SMALLEST_CURRENT_RATIO:.2g} mA, half of it is best."
         )
         yield Problem(run.names.plan, f"[[points]] {number}, self_heating_ma", f"{second_ma:g}", sentence)
+
+
+def _profiles(run: RunPlan) -> Iterator[Problem]:
+    """An immersion profile is of an item of this run, whose sensing length stays in the source."""
+    for number, point in enumerate(run.plan.points, 1):
+        profile, where = point.immersion_profile, f"[[points]] {number}, immersion_profile"
+        if profile is None:
+            continue
+        if profile.serial not in {item.serial for item in run.plan.items}:
+            sentence = "not among the [[items]] of this plan; name one of them."
+            yield Problem(run.names.plan, f"{where} serial", profile.serial, sentence)
+            continue
+        left_mm = run.immersion_mm(profile.serial) - MOST_STEPS_OUT * profile.step_mm
+        if not left_mm > run.thermometer(profile.serial).sensing_length_mm:
+            sentence = (
+                f"{MOST_STEPS_OUT} steps out leave {left_mm:g} mm inside, less than the sensing length; "
+                "take smaller steps."
+            )
+            yield Problem(run.names.plan, f"{where} step_mm", f"{profile.step_mm:g}", sentence)
 
 
 def _depths(run: RunPlan) -> Iterator[Problem]:

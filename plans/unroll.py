@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from plans.plan import OnTimeout
+from plans.plan import ImmersionTable, OnTimeout
 from plans.run_plan import RunPlan
 from plans.settings import Equilibrium, Resolved, Sequence
 
@@ -40,6 +40,7 @@ class Step:
     maximum_wait_s: float
     on_timeout: OnTimeout
     self_heating_ma: float | None = None
+    immersion: ImmersionTable | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +72,17 @@ def measuring_steps(run: RunPlan) -> tuple[Step, ...]:
     for number, point in enumerate(run.plan.points, 1):
         text = point.label or f"point {number}"
         _add(steps, "point", number, text, point.temperature_c, run.settings(point))
-        steps[-1] = replace(steps[-1], self_heating_ma=point.self_heating_ma)
+        steps[-1] = replace(
+            steps[-1], self_heating_ma=point.self_heating_ma, immersion=point.immersion_profile
+        )
     if zero.last:
         _add(steps, "zero_after", 0, f"{label} after", zero.temperature_c, run.zero_settings)
     return tuple(replace(step, partner=_partner(step, steps)) for step in steps)
+
+
+def attended_steps(run: RunPlan) -> tuple[Step, ...]:
+    """Steps that ask a person to do something; a run with any of them is never left alone."""
+    return tuple(step for step in measuring_steps(run) if step.immersion is not None)
 
 
 def finish_step(run: RunPlan, index: int) -> FinishStep:

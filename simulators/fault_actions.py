@@ -96,14 +96,14 @@ def _cold_load(scene: Scene, fault: Fault, begins: bool) -> None:
 def _brown_out(scene: Scene, fault: Fault, begins: bool) -> None:
     scene.source.powered = scene.source.stirrer_on = not begins
     if not begins:
-        scene.source.controller.restart(scene.source.sensor_c)
+        scene.source.restart()
 
 
 def _reset(scene: Scene, fault: Fault, begins: bool) -> None:
     if begins and fault.value == "bridge":
         scene.bridge_end.restart()
     elif begins:
-        scene.source.controller.restart(scene.source.sensor_c)
+        scene.source.restart()
 
 
 def _open_lead(scene: Scene, fault: Fault, begins: bool) -> None:

@@ -15,9 +15,10 @@ from simulators.instruments.modbus_frames import RtuFraming, TcpFraming
 from simulators.instruments.text_bridge import TextBridge
 from simulators.physics.channel import Channel
 from simulators.physics.heat import HeatSource
-from simulators.physics.models import MODELS, scattered
+from simulators.physics.models import MODELS, Constants, scattered
 from simulators.physics.noise import generator
 from simulators.physics.probe import Probe, ProbeTruth
+from simulators.twin import Display, learned_constants, shown_as
 from simulators.wire_faults import WIRE_KINDS, FarEnd, FaultyWire
 
 SourceInstrument = AsciiBath | ModbusController
@@ -32,7 +33,8 @@ class SceneSpec:
     """What stands on the bench.
 
     `model` is oil_bath, dry_block or furnace; `source_speech` ascii-bath, modbus-rtu or modbus-tcp.
-    `start_c` is the source's temperature at the start (the room's when None).
+    `start_c` is the source's temperature at the start (the room's when None). `learned`: factors on the
+    model's constants instead of a scatter drawn from the seed; `display` likewise.
     """
 
     model: str
@@ -45,6 +47,8 @@ class SceneSpec:
     reference_channel: int = 1
     bridge_gain_ppm: float = 0.0
     faults: tuple[Fault, ...] = ()
+    learned: tuple[tuple[str, float], ...] = ()
+    display: Display | None = None
 
 
 class Scene:
@@ -56,7 +60,7 @@ class Scene:
     def __init__(self, spec: SceneSpec) -> None:
         _check(spec)
         self.spec = spec
-        constants = scattered(MODELS[spec.model], generator(spec.seed, "source/constants"))
+        constants = _constants(spec)
         self.source = HeatSource(
             constants, self._chance("source"), spec.ambient_c, spec.ambient_wave_k, spec.start_c
         )
@@ -82,6 +86,11 @@ class Scene:
             act()
             self._next_s = self._agenda[0][0] if self._agenda else math.inf
         self.source.advance(now_s)
+
+    def break_later(self, fault: Fault) -> None:
+        """One more thing that breaks, later than now; what a wire does is not among it."""
+        self._agenda = sorted([*self._agenda, *actions(self, [fault])], key=lambda item: item[0])
+        self._next_s = self._agenda[0][0] if self._agenda else math.inf
 
     def truth(self, serial: str) -> Probe:
         """The probe itself: true temperature, extremes met, settled resistance at any temperature."""
@@ -119,6 +128,13 @@ class Scene:
         end: FarEnd = self.controller_end if name == "source" else self.bridge_end
         faults = [f for f in self.spec.faults if f.kind in WIRE_KINDS and f.value == name]
         return FaultyWire(end, faults, self._chance(f"{name}/faults")) if faults else end
+
+
+def _constants(spec: SceneSpec) -> Constants:
+    if spec.learned:
+        return learned_constants(spec.model, dict(spec.learned), spec.display)
+    drawn = scattered(MODELS[spec.model], generator(spec.seed, "source/constants"))
+    return drawn if spec.display is None else shown_as(drawn, spec.display)
 
 
 def _check(spec: SceneSpec) -> None:

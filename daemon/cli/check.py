@@ -8,10 +8,12 @@ from pathlib import Path
 
 from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import finding_body, plan_or_refusal
-from daemon.cli.say import hours, say, say_json
-from daemon.history.settling import settled_before
+from daemon.cli.say import hours, not_drawn, refuse, say, say_json
+from daemon.learning.use import forecasting
 from daemon.precheck import precheck
 from daemon.timetable import Timetable, forecast
+from plans.errors import PlanError
+from plans.margins import margins
 from plans.run_plan import RunPlan
 
 
@@ -24,6 +26,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--records", type=Path, help="records of this bench, for the forecast (default: where it writes them)"
     )
+    parser.add_argument(
+        "--learned", type=Path, help="what was learned of this bench (default: BENCH.learned.toml beside it)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -31,21 +36,28 @@ def run(args: argparse.Namespace) -> int:
     plan = plan_or_refusal(args.plan, as_json=args.json)
     if isinstance(plan, int):
         return plan
-    before = settled_before(args.records or args.plan.parent / plan.bench.record.folder, plan)
-    report, timetable = precheck(plan), forecast(plan, before.median_s if before is not None else None)
+    try:
+        before = forecasting(args.plan, plan, args.learned, args.records)
+    except PlanError as error:
+        return refuse(f"REFUSED: {error}", as_json=args.json)
+    report, timetable = precheck(plan), forecast(plan, None if before is None else before.timing)
     if args.plot is not None:
         from daemon.history.night_ahead import draw_timetable
 
-        draw_timetable(plan, timetable, args.plot)
+        try:
+            draw_timetable(plan, timetable, args.plot)
+        except OSError as error:
+            return refuse(not_drawn(args.plot, error), as_json=args.json)
     if args.json:
         findings = [finding_body(finding) for finding in report.findings]
-        say_json({"refused": report.refused, "findings": findings, "timetable": asdict(timetable)})
+        table = asdict(timetable) | {"attended_until_s": timetable.attended_until_s}
+        body = {"refused": report.refused, "findings": findings, "timetable": table}
+        say_json(body | {"margins": [asdict(margin) for margin in margins(plan)]})
     else:
         _print(plan, timetable)
-        if before is not None:
-            rest = f"{before.points} points in {before.runs} run{'s' if before.runs != 1 else ''}"
-            took = hours(before.median_s)
-            print(f"This bench came to rest {took} after its ramp ({rest}); forecast by that.")
+        if before is not None and timetable.give_or_take_s is not None:
+            spread = hours(timetable.give_or_take_s)
+            print(f"Forecast by this bench's own nights ({before.because}): ±{spread} in 95 of 100 nights.")
         for title, found in (
             ("REFUSED", report.refusals),
             ("CAUTION", report.cautions),
@@ -80,6 +92,11 @@ def _print(plan: RunPlan, timetable: Timetable) -> None:
     Console(highlight=False).print(table)
     print(f"Tightest limit: {timetable.tightest}. ", end="")
     print(f"Above the coolest-rated head's limit: {hours(timetable.above_head_limit_s)}.")
+    stay = hours(timetable.attended_until_s)
+    print(f"The first hot point is reached {stay} after the start: stay until then.")
+    print(f"Margins to the ratings (the run: {min(plan.visited_c):g} °C to {max(plan.visited_c):g} °C):")
+    for margin in margins(plan):
+        print(f"  {margin.owner}: {margin.words}")
 
 
 def _clock(seconds: float) -> str:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
-from daemon.cli.say import say, say_json
+from daemon.cli.say import refuse, say, say_json
 from daemon.night import Outcome
 
 
@@ -24,6 +24,16 @@ def finish(outcome: Outcome, record: Path, args: argparse.Namespace) -> int:
     else:
         say(_words(outcome, record, folder, lines), hang=2)
     return EXIT_DONE if outcome.good else EXIT_BAD_OUTCOME
+
+
+def not_whole(error: Exception, *, as_json: bool) -> int:
+    """Say that the run ended with entries that found no room on the disk."""
+    refuse(
+        f"THE RECORD IS NOT WHOLE: {error}. The run was parked; read the source's temperature before"
+        " touching anything.",
+        as_json=as_json,
+    )
+    return EXIT_BAD_OUTCOME
 
 
 def report_folder(record: Path) -> Path:

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
-from daemon.cli.say import refuse, say_json
+from daemon.cli.say import not_drawn, refuse, say_json
 from daemon.fitting.characteristic import Characteristic
 from daemon.history.chart import Chart
 from daemon.history.visits import Unreadable, Visit, visits
@@ -52,7 +52,10 @@ def run(args: argparse.Namespace) -> int:
     if args.plot is not None:
         from daemon.history.plot import draw_history
 
-        paths = draw_history(args.probe, counted, args.plot)
+        try:
+            paths = draw_history(args.probe, counted, args.plot)
+        except OSError as error:
+            return refuse(not_drawn(args.plot, error), as_json=args.json)
         if not args.json:
             print(f"plot  {paths[0]}")
     return EXIT_BAD_OUTCOME if unreadable or chart.suspect_since is not None else EXIT_DONE

@@ -58,7 +58,9 @@ class LiveView:
 
     def __call__(self, entry: Entry) -> None:
         """Take note of a journal entry."""
-        if entry.kind in (Kind.OBSERVATION, Kind.ACTION):
+        if entry.kind == Kind.ACTION and entry.body["do"] == "ask_person":
+            self._line(f"{entry.utc:%H:%M}  YOUR TURN  {entry.body['request']}")
+        elif entry.kind in (Kind.OBSERVATION, Kind.ACTION):
             self._advance(entry.when_s)
         elif not self._quiet:
             self._say(entry)

@@ -13,6 +13,7 @@ from daemon.cli.say import refuse, say_json
 from daemon.precheck import precheck
 from plans.errors import PlanError
 from plans.loading import load_bench, load_register, parse_plan
+from plans.plan import MOST_POINTS
 from plans.run_plan import Names
 
 
@@ -26,7 +27,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--from-c", type=float, metavar="C", help="lowest temperature wanted")
     parser.add_argument("--to-c", type=float, metavar="C", help="highest temperature wanted")
     parser.add_argument(
-        "--points", type=int, default=0, help="temperatures wanted at least (default: enough)"
+        "--points",
+        type=int,
+        default=0,
+        help=f"temperatures wanted at least, up to {MOST_POINTS} (default: enough)",
     )
     parser.add_argument("--title", default="A comparison calibration", help="title of the run")
     parser.add_argument("--to", type=Path, help="file to write, in the bench's folder (default: print it)")
@@ -83,7 +87,9 @@ def _answers(args: argparse.Namespace) -> Answers:
 
 
 def _ask(args: argparse.Namespace) -> None:
-    """Ask at a terminal for what was not given; raises CannotPlan where nobody can be asked."""
+    """Ask at a terminal for what was not given; raises CannotPlan where nobody can be asked or answers."""
+    if not 0 <= args.points <= MOST_POINTS:
+        raise CannotPlan(f"--points {args.points}: a plan has up to {MOST_POINTS} points; 0 means enough.")
     for name, question in (
         ("bench", "bench file"),
         ("register", "register file"),
@@ -99,7 +105,10 @@ def _ask(args: argparse.Namespace) -> None:
 def _answer(name: str, question: str) -> Path | list[str] | float | str:
     if not sys.stdin.isatty():
         raise CannotPlan(f"--{name.replace('_', '-')} is missing ({question}).")
-    words = input(f"{question}: ").strip()
+    try:
+        words = input(f"{question}: ").strip()
+    except EOFError:
+        raise CannotPlan(f"no answer was given for the {question}.") from None
     if name in ("bench", "register"):
         return Path(words)
     if name == "items":

@@ -11,14 +11,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from daemon.arming import NotArmed, arming
-from daemon.cli.ending import finish
+from daemon.cli.answering import heard_at
+from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.say import refuse, say
 from daemon.cli.telling import CannotTell, telling
 from daemon.guardian.keeper import GuardianFailed, Keeper, spawned
-from daemon.guardian.orders import Limits, Orders
-from daemon.guardian.path import guardian_path, way_of
-from daemon.guardian.script import compile_script
+from daemon.guardian.path import guardian_path, orders_of
+from daemon.journal.sinks import StorageFault
 from daemon.night import Bench, Outcome, resume_night, run_night
 from daemon.timetable import forecast
 from drivers.clock import Clock
@@ -69,7 +69,7 @@ def resume_real(plan: RunPlan, record: Path, gap_s: float, view: LiveView) -> Ou
     Its guardian is not drilled: the source may be hot.
     """
     try:
-        keeper = Keeper(_orders(plan, record), spawned) if guardian_path(plan) is None else None
+        keeper = Keeper(orders_of(plan, record), spawned) if guardian_path(plan) is None else None
     except GuardianFailed as error:
         raise InstrumentError(str(error)) from error
     bench = Bench(Clock(), {}, False, [view], heart=keeper)
@@ -107,7 +107,7 @@ def _drilled(plan: RunPlan, record: Path) -> tuple[Keeper | None, str]:
         return None, why_not
     print(f"The guardian now parks the cold source once: heater off, set-point {plan.parking_c:g} °C.")
     try:
-        keeper = Keeper(_orders(plan, record), spawned)
+        keeper = Keeper(orders_of(plan, record), spawned)
     except GuardianFailed as error:
         return None, str(error)
     try:
@@ -131,21 +131,18 @@ def _yes(ask: Ask, sentence: str) -> bool:
     return ask(f"{sentence}. Type yes: ").strip().lower() == "yes"
 
 
-def _orders(plan: RunPlan, record: Path) -> Orders:
-    way = way_of(plan)
-    log = record.resolve().with_suffix(".guardian.log")
-    log.parent.mkdir(parents=True, exist_ok=True)
-    return Orders(way, compile_script(plan, way.kind), Limits(), str(log))
-
-
 def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) -> int:
     with (
         telling(args.mqtt, plan, record) as listeners,
         LiveView(forecast(plan).total_s, quiet=args.json) as view,
     ):
         listening = replace(bench, listeners=[view, *listeners])
+        if args.attended:
+            listening = replace(listening, hand_over=heard_at(sys.stdin, getpass.getuser()))
         try:
             outcome = asyncio.run(run_night(plan, record, listening))
+        except StorageFault as error:
+            return not_whole(error, as_json=args.json)
         except (InstrumentError, GuardianFailed, OSError) as error:
             return refuse(_broke_off(record, error), as_json=args.json)
         except KeyboardInterrupt:

@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from daemon.cli.plans_given import plan_or_refusal
 from daemon.cli.run import add_arguments as add_run_arguments
-from daemon.cli.run import run_with_faults
+from daemon.cli.run import run_checked
 from daemon.cli.say import refuse
+from daemon.learning.twin_bench import rehearsed_as_learned
+from daemon.learning.use import learned_of
+from plans.errors import PlanError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of this command."""
     from daemon.rehearsal import describe_kinds
 
+    parser.add_argument(
+        "--learned", type=Path, help="what was learned of this bench (default: BENCH.learned.toml beside it)"
+    )
     add_run_arguments(parser)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = f"Faults: KIND@H:MM[:SS][=VALUE][/SECONDS]\n\n{describe_kinds()}"
@@ -30,4 +37,11 @@ def run(args: argparse.Namespace) -> int:
     if plan.bench.simulation is None:
         message = f"REFUSED: {plan.names.bench} is a real bench; a rehearsal needs a [simulation] table."
         return refuse(message, as_json=args.json)
-    return run_with_faults(args, tuple(args.fault))
+    try:
+        learned = learned_of(args.plan, plan, args.learned)
+        plan = plan if learned is None else rehearsed_as_learned(plan, learned)
+    except PlanError as error:
+        return refuse(f"REFUSED: {error}", as_json=args.json)
+    if learned is not None and not args.json:
+        print(f"Rehearsed as learned of {learned.about.bench} ({', '.join(learned.about.records)}).")
+    return run_checked(plan, args, tuple(args.fault))

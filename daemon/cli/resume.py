@@ -6,11 +6,12 @@ import argparse
 import time
 from pathlib import Path
 
-from daemon.cli.ending import finish
+from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.say import refuse
 from daemon.feed import Divergence
 from daemon.journal.read import RecordError, read_entries
+from daemon.journal.sinks import StorageFault
 from daemon.night import CannotResume, recorded_plan_texts
 from daemon.timetable import forecast
 from drivers.errors import InstrumentError
@@ -39,7 +40,9 @@ def run(args: argparse.Namespace) -> int:
         )
     try:
         outcome = _resumed(args)
-    except (CannotResume, RecordError, InstrumentError, PlanError) as error:
+    except StorageFault as error:
+        return not_whole(error, as_json=args.json)
+    except (CannotResume, RecordError, InstrumentError, PlanError, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
     except Divergence as error:
         message = f"REFUSED: the program has changed since this run was started; {error}."

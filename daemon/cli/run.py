@@ -6,8 +6,8 @@ import argparse
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from daemon.arming import confirmed_unasked
-from daemon.cli.ending import finish
+from daemon.arming import confirmed_unasked, unattended_problem
+from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.plans_given import checked_or_refusal, plan_or_refusal
 from daemon.cli.say import free_path, refuse, say
@@ -24,19 +24,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--yes", action="store_true", help="confirm everything unasked (simulated benches only)"
     )
+    parser.add_argument(
+        "--attended", action="store_true", help="somebody stays and does what the plan asks of a person"
+    )
     add_mqtt_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Run a plan; exit 2 refused, 1 when the run did not come to its end, 0 when it did."""
-    return run_with_faults(args, ())
-
-
-def run_with_faults(args: argparse.Namespace, faults: tuple[str, ...]) -> int:
-    """The same for `rehearse`, with what shall break."""
     plan = plan_or_refusal(args.plan, as_json=args.json)
     if isinstance(plan, int):
         return plan
+    alone = "" if args.attended else unattended_problem(plan)
+    if alone:
+        return refuse(f"REFUSED: {alone}", as_json=args.json)
+    return run_checked(plan, args, ())
+
+
+def run_checked(plan: RunPlan, args: argparse.Namespace, faults: tuple[str, ...]) -> int:
+    """The same for `rehearse`, with what shall break; a simulated person does what the plan asks."""
     report = checked_or_refusal(plan, as_json=args.json)
     if isinstance(report, int):
         return report
@@ -54,6 +60,7 @@ def _default_record(plan: RunPlan, path: Path) -> Path:
 
 
 def _simulated(plan: RunPlan, record: Path, faults: tuple[str, ...], args: argparse.Namespace) -> int:
+    from daemon.journal.sinks import StorageFault
     from daemon.rehearsal import FaultError, rehearse
     from drivers.errors import InstrumentError
 
@@ -69,6 +76,8 @@ def _simulated(plan: RunPlan, record: Path, faults: tuple[str, ...], args: argpa
             )
     except (FaultError, CannotTell) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
+    except StorageFault as error:
+        return not_whole(error, as_json=args.json)
     except (InstrumentError, OSError) as error:
         return refuse(f"REFUSED: nothing was heated. {error}", as_json=args.json)
     return finish(rehearsal.outcome, record, args)

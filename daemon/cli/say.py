@@ -39,6 +39,11 @@ def refuse(message: str, *, as_json: bool) -> int:
     return EXIT_REFUSED
 
 
+def not_drawn(stem: Path, error: OSError) -> str:
+    """Why there is no plot."""
+    return f"REFUSED: --plot {stem}: {(error.strerror or 'cannot be written').lower()}; name another place."
+
+
 def hours(seconds: float) -> str:
     """A duration as people say it: 13 h 52 min."""
     minutes = round(seconds / 60.0)

@@ -7,12 +7,18 @@ import sys
 from pathlib import Path
 
 from daemon.cli import EXIT_DONE
-from daemon.cli.say import say_json
+from daemon.cli.say import refuse, say_json
+from daemon.executor.reactions import LONGEST_CUT_S
 from daemon.guardian.keeper import STANDING_ORDERS
 from daemon.guardian.orders import Limits
 
 WATCHDOG_S = 15.0
 """Above the guardian's limit, so that the guardian acts first; the service manager stands behind it."""
+
+STOP_WITHIN_S = LONGEST_CUT_S + 3600.0
+"""Longer than any way down is watched: who ends the daemon sooner ends the record as well."""
+
+LAB, STATE = Path("/etc/ohmvigil/lab.toml"), Path("/var/lib/ohmvigil")
 
 _ROOT = Path(__file__).resolve().parents[2]
 _HARDENING = """\
@@ -34,11 +40,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--user", default="ohmvigil", help="the account that both run under (default ohmvigil)"
     )
+    parser.add_argument(
+        "--lab",
+        type=Path,
+        default=LAB,
+        help=f"the lab file; its state folder lies in {STATE} (default {LAB})",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print both units, one after the other."""
-    texts = units(args.user)
+    if not args.lab.is_absolute() or not str(args.lab).isprintable() or " " in str(args.lab):
+        message = f"REFUSED: --lab {args.lab} is not a full path without spaces, such as {LAB}."
+        return refuse(message, as_json=args.json)
+    texts = units(args.user, args.lab)
     if args.json:
         say_json(texts)
         return EXIT_DONE
@@ -47,12 +62,12 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE
 
 
-def units(user: str) -> dict[str, str]:
+def units(user: str, lab: Path = LAB) -> dict[str, str]:
     """File name → text of each unit."""
-    return {"ohmvigil.service": _daemon(user), "ohmvigil-guardian.service": _guardian(user)}
+    return {"ohmvigil.service": _daemon(user, lab), "ohmvigil-guardian.service": _guardian(user)}
 
 
-def _daemon(user: str) -> str:
+def _daemon(user: str, lab: Path) -> str:
     python = sys.executable
     return f"""\
 [Unit]
@@ -65,7 +80,11 @@ Type=notify
 User={user}
 SupplementaryGroups=dialout
 Environment=PYTHONPATH={_ROOT}
-ExecStart={python} -m daemon serve
+ExecStart={python} -m daemon serve {lab}
+# A stop is for the daemon alone: it parks its benches and waits for them, which takes hours from high up.
+# A second SIGTERM makes it leave at once; what is hot then is its guardian's.
+KillMode=mixed
+TimeoutStopSec={STOP_WITHIN_S:g}
 # A control cycle that ends tells both: the guardian acts after {Limits().dead_after_s:g} s, this one later.
 WatchdogSec={WATCHDOG_S:g}
 # It comes up in state "interrupted": it looks first and never heats by itself.

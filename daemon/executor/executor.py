@@ -12,8 +12,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from daemon.actions import Action, Command, Mark, to_body
+from daemon.actions import Action, AskPerson, Command, HearPerson, Mark, to_body
 from daemon.executor.alarm import Alarm
+from daemon.executor.asking import Asking
 from daemon.executor.instruments import Instruments
 from daemon.executor.reactions import Reactions
 from daemon.executor.rounds import Rounds, failed
@@ -59,6 +60,7 @@ class Executor:
         self._watch_interval_s = watch_interval_s
         self._rounds = Rounds(instruments, journal, folder)
         self._alarm = Alarm()
+        self._asking = Asking(instruments.clock)
         self._driver: asyncio.Task[bool] | None = None
         self._demanded: tuple[State, str] | None = None
         self._held_by_person = False
@@ -74,10 +76,10 @@ class Executor:
         self._enter(State.RUNNING, "resumed" if resoak else "started")
         return await self._watched(procedure, resoak)
 
-    async def park(self, cause: str) -> State:
-        """Do nothing but bring the source down, after an interruption; returns the last state."""
-        self._enter(State.PARKING, cause)
-        return await self._watched(self._reactions.script(State.PARKING), None)
+    async def bring_down(self, cause: str, state: State = State.PARKING) -> State:
+        """Do nothing but park (or cut) after an interruption; returns the last state."""
+        self._enter(state, cause)
+        return await self._watched(self._reactions.script(state), None)
 
     async def _watched(self, script: Procedure, throw: Resoak | None) -> State:
         self._newest_s = self._clock.monotonic_s()
@@ -89,7 +91,7 @@ class Executor:
             await asyncio.gather(watch, return_exceptions=True)
 
     def word(self, word: str, who: str, reason: str = "") -> bool:
-        """An operator's word: hold, release, halt, cut or acknowledge. Returns whether it had an effect.
+        """An operator's word: hold, release, halt, cut, acknowledge, proceed. Returns whether it had effect.
 
         Anyone may stop; nothing said here leads from a halt back to heat.
         """
@@ -104,6 +106,8 @@ class Executor:
                 return self._demand(Reaction.CUT, f"{who} said cut")
             case "acknowledge":
                 return self._acknowledge()
+            case "proceed":
+                return self._asking.proceed()
             case "release" if self.state is State.HOLDING and self._demanded is None:
                 self._panel.release()
                 self._release()
@@ -189,12 +193,15 @@ class Executor:
             self._journal.append(Kind.MILESTONE, body)
             if action.mark == COMMAND_FAILED:
                 self._distrust(str(action.data["reason"]))
-            return Done(self._clock.monotonic_s())
+            return Done(self._journal.stamped_s)
         seq = self._journal.append(Kind.ACTION, to_body(action) | {"by": by})
         if isinstance(action, Command):
-            self._panel.situation.command(action, self._clock.monotonic_s())
+            self._panel.situation.command(action, self._journal.stamped_s)
             await self._written()
-        observation = await self._instruments.carry_out(action)
+        if isinstance(action, AskPerson | HearPerson):
+            observation = self._asking.carry_out(action)
+        else:
+            observation = await self._instruments.carry_out(action)
         self._observe(observation, seq)
         await self._written()
         return observation
@@ -251,13 +258,13 @@ class Executor:
 
     def _enter(self, state: State, cause: str) -> State:
         old, self.state = self.state, change(self.state, state)
-        now_s = self._clock.monotonic_s()
+        self._journal.append(Kind.STATE, {"from": old, "to": state, "cause": cause})
+        now_s = self._journal.stamped_s
         self._panel.situation.enter(state, now_s)
         if state in _CALLS:
             self._alarm.raise_(cause, now_s)
         else:
             self._alarm.silence()
-        self._journal.append(Kind.STATE, {"from": old, "to": state, "cause": cause})
         return state
 
     def _distrust(self, reason: str) -> None:

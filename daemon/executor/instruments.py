@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from daemon.actions import (
     Action,
+    AskPerson,
+    HearPerson,
     LookAtSource,
     Mark,
     Measure,
@@ -59,7 +61,7 @@ class Instruments:
                 await self.source.write_cooling(on)
             case Wait(seconds):
                 await self.clock.sleep(seconds)
-            case Mark():
+            case Mark() | AskPerson() | HearPerson():
                 pass
         return Done(self.clock.monotonic_s())
 

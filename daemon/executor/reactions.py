@@ -78,7 +78,7 @@ class Reactions:
         whose power comes back may have forgotten it. Fan, chiller and stirrer are not touched.
         """
         watching, advice, stuck = Watching(self._script), Advice(self._script), _Stuck()
-        yield from self._heater_off(None)
+        yield from self._off_at_once(watching)
         yield from watching.scan(self._script.scan_current_ma)
         yield from self._say_what_to_anneal(watching)
         first: Seen | None = None
@@ -104,6 +104,18 @@ class Reactions:
             yield from watching.scan(self._script.scan_current_ma)
             yield Wait(_BETWEEN_LOOKS_S)
 
+    def _off_at_once(self, watching: Watching) -> Generator[Action, Observation, None]:
+        """A switch needs no look; a set-point written blindly could lie above the source and heat it."""
+        if self._script.source.heater_switch:
+            yield from self._heater_off(None)
+            return
+        seen = yield from look(self._script, watching)
+        if seen.set_point_c is None:
+            # The controller says nothing; the reference still tells how hot the source is.
+            yield from watching.scan(self._script.scan_current_ma)
+            seen = yield from look(self._script, watching)
+        yield from self._heater_off(seen)
+
     def _heater_off(self, seen: Seen | None) -> Generator[Action, Observation, bool]:
         """Switch it off, and take the set-point down where it is not down yet; True when all was confirmed.
 
@@ -116,8 +128,10 @@ class Reactions:
             answers.append((yield SwitchHeater(False)))
         if seen is None or seen.set_point_c is None:
             # An unknown set-point may be lower than parking, so it is left while the switch does the work.
-            if not source.heater_switch:
-                yield WriteSetPoint(source.parking_c)
+            if seen is not None and not source.heater_switch:
+                yield WriteSetPoint(
+                    round(max(source.minimum_c, min(source.parking_c, seen.temperature_c)), 2)
+                )
             return False
         low_c = source.parking_c
         if source.heater_switch and not source.can_ramp:

@@ -7,9 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from daemon.executor.instruments import Instruments
+from daemon.executor.power import Power, power
 from daemon.journal.journal import Journal
 from daemon.observations import Failed, Machine, Observation
-from drivers.errors import InstrumentError, WrongIdentity
+from drivers.errors import InstrumentError, Restarted, WrongIdentity
 
 ROUND_S = 60.0
 
@@ -49,6 +50,8 @@ class Rounds:
             await self._identities(observe)
 
     def _machine(self, now_s: float) -> Machine:
+        # A simulated night must not depend on how this computer is fed.
+        fed = Power() if self._folder is None else power()
         asleep_s, wall_s, late_s = self._asleep_s, self._wall_s, self._late_s
         self._note_clocks(now_s)
         return Machine(
@@ -58,6 +61,8 @@ class Rounds:
             wall_step_s=round(self._wall_s - wall_s, 3),
             free_mib=self._free_mib(),
             storage=self._journal.fault,
+            on_battery=fed.on_battery,
+            charge_percent=fed.charge_percent,
         )
 
     def _note_clocks(self, now_s: float) -> None:
@@ -73,11 +78,11 @@ class Rounds:
             return 0.0
 
     async def _identities(self, observe: Observe) -> None:
-        # Any other failure shows in the looks and readings themselves; here only the name counts.
+        # Any other failure shows in the looks and readings themselves.
         for role, device in (("source", self._instruments.source), ("bridge", self._instruments.bridge)):
             try:
                 await device.identify()
-            except WrongIdentity as error:
+            except (WrongIdentity, Restarted) as error:
                 observe(failed(self._clock.monotonic_s(), role, error), 0)
             except InstrumentError:
                 continue

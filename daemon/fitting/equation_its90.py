@@ -210,8 +210,7 @@ class Its90Grid:
         self._served = list(_rows(form.parts, temperature_c < TRIPLE_POINT_OF_WATER_C))
         self._wr, self._slope = np.empty_like(temperature_c), np.empty_like(temperature_c)
         for part, rows in self._served:
-            self._wr[rows] = part.branch.ratio(temperature_c[rows])
-            self._slope[rows] = part.branch.slope_per_k(temperature_c[rows])
+            self._wr[rows], self._slope[rows] = part.branch.ratio_and_slope(temperature_c[rows])
 
     def _basis(self, ratio: FloatArray) -> tuple[FloatArray, FloatArray]:
         """(n, k) terms and their derivatives by W; the column of R(TPW) is zero."""

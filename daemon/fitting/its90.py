@@ -55,10 +55,11 @@ def _low_ratio(temperature_c: FloatArray) -> FloatArray:
     return np.exp(horner(_A_DOWN, x))
 
 
-def _low_slope(temperature_c: FloatArray) -> FloatArray:
+def _low_both(temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
     kelvin = temperature_c + ICE_POINT_K
     x = (np.log(kelvin / TRIPLE_POINT_OF_WATER_K) + 1.5) / 1.5
-    return np.exp(horner(_A_DOWN, x)) * horner(_A_SLOPE, x) / (1.5 * kelvin)
+    ratio = np.exp(horner(_A_DOWN, x))
+    return ratio, ratio * horner(_A_SLOPE, x) / (1.5 * kelvin)
 
 
 def _low_start(ratio: FloatArray) -> FloatArray:
@@ -70,8 +71,9 @@ def _high_ratio(temperature_c: FloatArray) -> FloatArray:
     return horner(_C_DOWN, (temperature_c - (754.15 - ICE_POINT_K)) / 481.0)
 
 
-def _high_slope(temperature_c: FloatArray) -> FloatArray:
-    return horner(_C_SLOPE, (temperature_c - (754.15 - ICE_POINT_K)) / 481.0) / 481.0
+def _high_both(temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    x = (temperature_c - (754.15 - ICE_POINT_K)) / 481.0
+    return horner(_C_DOWN, x), horner(_C_SLOPE, x) / 481.0
 
 
 def _high_start(ratio: FloatArray) -> FloatArray:
@@ -80,7 +82,7 @@ def _high_start(ratio: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True)
 class Branch:
-    """One reference function: `ratio` Wr(t), `slope_per_k` dWr/dT, and the published approximate inverse.
+    """One reference function: Wr(t), it together with dWr/dT in 1/K, and the published approximate inverse.
 
     `span_c` is where its exact polynomial inverse holds: a little wider than the published range, since
     a bath at 0 °C may stand a few millikelvin on the other side (the two functions agree there to
@@ -90,9 +92,13 @@ class Branch:
     name: str
     span_c: tuple[float, float]
     ratio: Callable[[FloatArray], FloatArray]
-    slope_per_k: Callable[[FloatArray], FloatArray]
+    ratio_and_slope: Callable[[FloatArray], tuple[FloatArray, FloatArray]]
     published_inverse_c: Callable[[FloatArray], FloatArray]
     degree: int
+
+    def slope_per_k(self, temperature_c: FloatArray) -> FloatArray:
+        """dWr/dT in 1/K at t90 in °C, any shape."""
+        return self.ratio_and_slope(temperature_c)[1]
 
     def newton_c(self, ratio: FloatArray, steps: int = 3) -> FloatArray:
         """t90 in °C by Newton steps on the reference function from the published inverse."""
@@ -137,8 +143,8 @@ class Branch:
         return horner_of_one(self._exact, (ratio - middle) / half)
 
 
-LOW = Branch("low (13.8033 K to 273.16 K)", (-189.45, 1.0), _low_ratio, _low_slope, _low_start, 22)
-HIGH = Branch("high (0 °C to 961.78 °C)", (-1.0, 961.79), _high_ratio, _high_slope, _high_start, 18)
+LOW = Branch("low (13.8033 K to 273.16 K)", (-189.45, 1.0), _low_ratio, _low_both, _low_start, 22)
+HIGH = Branch("high (0 °C to 961.78 °C)", (-1.0, 961.79), _high_ratio, _high_both, _high_start, 18)
 
 
 def reference_ratio(temperature_c: ArrayLike) -> FloatArray:
@@ -152,7 +158,7 @@ def reference_ratio(temperature_c: ArrayLike) -> FloatArray:
 
 def reference_slope_per_k(temperature_c: ArrayLike) -> FloatArray:
     """dWr/dT in 1/K, analytic derivative of (9a) and (10a); t90 in °C, any shape; raises OutsideRange."""
-    return _piecewise(as_floats(temperature_c), _low_slope, _high_slope)
+    return _piecewise(as_floats(temperature_c), LOW.slope_per_k, HIGH.slope_per_k)
 
 
 def _piecewise(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
+from pathlib import Path
 
-from daemon.guardian.orders import Way
+from daemon.guardian.orders import Limits, Orders, Way
 from daemon.guardian.script import compile_script
 from drivers.errors import BadProfile
 from drivers.profile_model import SerialSettings
@@ -24,6 +25,14 @@ def guardian_path(run: RunPlan) -> str | None:
     except (BadProfile, OSError) as error:
         return str(error)
     return None
+
+
+def orders_of(run: RunPlan, record: Path) -> Orders:
+    """What the guardian of this run is told; its log lies beside the record. Raises BadProfile, OSError."""
+    way = way_of(run)
+    log = record.resolve().with_suffix(".guardian.log")
+    log.parent.mkdir(parents=True, exist_ok=True)
+    return Orders(way, compile_script(run, way.kind), Limits(), str(log))
 
 
 def way_of(run: RunPlan) -> Way:

@@ -14,8 +14,16 @@ from daemon.guards.frozen_reading import (
 from daemon.guards.guard import Guard, LoosenedThreshold
 from daemon.guards.head_temperature import HeadHot, HeadWarm
 from daemon.guards.left_band import LeftBand, Oscillation
-from daemon.guards.lost_source import BothUntrusted, Replaced, SourceCameBack, SourceLost
-from daemon.guards.machine import Asleep, ClockJump, DiskFull, DiskNearlyFull, LateLoop, RecordNotWritten
+from daemon.guards.lost_source import BothUntrusted, InstrumentRestarted, Replaced, SourceCameBack, SourceLost
+from daemon.guards.machine import (
+    Asleep,
+    ClockJump,
+    DiskFull,
+    DiskNearlyFull,
+    LateLoop,
+    OnBattery,
+    RecordNotWritten,
+)
 from daemon.guards.over_limit import OverLimit, OverLimitPredicted
 from daemon.guards.parking import ParkingTooSlow, RisingWhileParking
 from daemon.guards.probe_place import Gradient, ItemAway, ProbePulled
@@ -78,6 +86,7 @@ GUARDS: tuple[type[Guard], ...] = (
     SourceLost,
     SourceCameBack,
     Replaced,
+    InstrumentRestarted,
     Garbled,
     BothUntrusted,
     ClockJump,
@@ -86,6 +95,7 @@ GUARDS: tuple[type[Guard], ...] = (
     DiskNearlyFull,
     DiskFull,
     RecordNotWritten,
+    OnBattery,
 )
 
 

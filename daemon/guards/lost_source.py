@@ -7,7 +7,7 @@ from daemon.guards.situation import Situation
 from daemon.guards.verdict import Reaction, Verdict
 from daemon.observations import Failed, Observation, Source
 
-_REPLACED = "WrongIdentity"
+_REPLACED, _RESTARTED = "WrongIdentity", "Restarted"
 
 
 class SourceCameBack(Guard):
@@ -61,6 +61,22 @@ class SourceLost(Guard):
             "open the contactor or the main switch by hand"
         )
         return self.verdict(sentence, silent_s, self.figures["silent_s"], "s")
+
+
+class InstrumentRestarted(Guard):
+    """An instrument says that it has been on for a shorter time than the run has known it."""
+
+    name = "restarted"
+    hazard = "an instrument was off for a moment and looks as before: ramp and settings may be lost"
+    reads = "both"
+    reaction = Reaction.HOLD
+    why = "what brought it down may come again, and its settings are not surely the ones commanded"
+
+    def judge(self, observation: Observation, situation: Situation) -> Verdict | None:
+        """Speaks at once."""
+        if not isinstance(observation, Failed) or observation.error != _RESTARTED:
+            return None
+        return self.verdict(f"the {observation.role}: {observation.reason}", 1.0, 0.0, "restarts")
 
 
 class Replaced(Guard):

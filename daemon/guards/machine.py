@@ -131,3 +131,30 @@ class RecordNotWritten(Guard):
         self.standing.update(bool(observation.storage), situation.now_s)
         count, limit = self.standing.count, self.figures["looks"]
         return self.verdict(observation.storage, count, limit, "reports") if count >= limit else None
+
+
+class OnBattery(Guard):
+    """The computer lost its supply and lives on its battery."""
+
+    name = "on_battery"
+    hazard = "the computer runs on its battery"
+    reads = "machine"
+    reaction = Reaction.PARK
+    why = "the source may still be fed: it is brought down while there is power to command it"
+    thresholds = {
+        "looks": Threshold(2, "reports in a row, a minute apart", "lower"),
+        "charge_percent": Threshold(50.0, "% left: at once below it", "higher"),
+    }
+
+    def judge(self, observation: Observation, situation: Situation) -> Verdict | None:
+        """Speaks at the second report, or at once when the battery is half empty."""
+        if not isinstance(observation, Machine):
+            return None
+        on_battery, charge = observation.on_battery is True, observation.charge_percent
+        self.standing.update(on_battery, situation.now_s)
+        count, limit = self.standing.count, self.figures["looks"]
+        left = "" if charge is None else f", {charge:.0f} % left"
+        sentence = f"the computer runs on its battery{left}"
+        if on_battery and charge is not None and not charge >= self.figures["charge_percent"]:
+            return self.verdict(sentence, charge, self.figures["charge_percent"], "%")
+        return self.verdict(sentence, count, limit, "reports") if count >= limit else None

@@ -34,7 +34,7 @@ def draw_timetable(run: RunPlan, timetable: Timetable, stem: Path) -> tuple[Path
             if row.sequence_s > 0.0:
                 reads_h = ((row.to_s - row.sequence_s) / _HOUR_S, row.to_s / _HOUR_S)
                 axes.axvspan(*reads_h, color=SOAK, lw=0)
-        stay_h = max((_arrival_s(row) for row in timetable.rows if row.attended), default=0.0) / _HOUR_S
+        stay_h = timetable.attended_until_s / _HOUR_S
         axes.axvline(stay_h, color=GREEN, linewidth=1.0, linestyle=(0, (4, 2)))
         place = {
             "xycoords": ("data", "axes fraction"),

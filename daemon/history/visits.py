@@ -14,6 +14,7 @@ from daemon.history.heat import Heat, heat_of
 from daemon.journal.entry import Kind
 from daemon.journal.read import RecordError, read_entries
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
+from daemon.results.immersion import Immersion
 from daemon.results.page_items import characteristics_apart_mk
 from plans.errors import PlanError
 
@@ -40,6 +41,7 @@ class Visit:
     coefficients: tuple[tuple[str, float], ...]
     from_certificate_mk: float | None
     check_mk: float | None
+    immersion: tuple[Immersion, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +92,7 @@ def _visit(record: Path, serial: str, certificate: Characteristic | None) -> Ite
         coefficients=tuple(zip(fitted.equation.parameters, fitted.theta, strict=True)) if fitted else (),
         from_certificate_mk=_apart_mk(fitted, certificate),
         check_mk=_check_mk(night, item),
+        immersion=item.immersion if item is not None else (),
     )
 
 

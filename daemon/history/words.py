@@ -31,10 +31,19 @@ def history_lines(serial: str, visits: Sequence[Visit]) -> Iterator[str]:
     for visit in over:
         heat = visit.heat
         yield f"OVER ITS LIMIT of {heat.limit_c:g} °C: {heat.highest_c:.1f} °C in {visit.record.name}"
+    yield _last_profile(visits)
     yield from _chart_lines(visits)
     last_ohm = next((v.r0_after_ohm or v.r0_before_ohm for v in reversed(visits) if _r0(v) is not None), None)
     if last_ohm is not None:
         yield f"for the register: last_r0_ohm = {last_ohm:.4f}"
+
+
+def _last_profile(visits: Sequence[Visit]) -> str:
+    for visit in reversed(visits):
+        if visit.immersion:
+            told = "; ".join(one.words for one in visit.immersion)
+            return f"last immersion profile ({visit.opened:%Y-%m-%d}): {told}"
+    return "no immersion profile on file"
 
 
 def _r0(visit: Visit) -> float | None:

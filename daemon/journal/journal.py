@@ -15,7 +15,10 @@ Listener = Callable[[Entry], None]
 
 
 class Journal:
-    """Appends chained entries to one record file and tells its listeners of each."""
+    """Appends chained entries to one record file and tells its listeners of each.
+
+    `stamped_s` is the time of the newest entry; what is decided by it can be decided again from the record.
+    """
 
     def __init__(self, sink: Sink, clock: Clock, seq: int = 0, head: bytes = FIRST_LINK) -> None:
         self._sink = sink
@@ -23,6 +26,7 @@ class Journal:
         self._seq = seq
         self._head = head
         self._listeners: list[Listener] = []
+        self.stamped_s = 0.0
 
     @property
     def head(self) -> str:
@@ -47,6 +51,7 @@ class Journal:
         """Add an entry and return its number; does not wait for the disk."""
         self._seq += 1
         seq, when_s, utc_s = self._seq, self._clock.monotonic_s(), self._clock.utc_s()
+        self.stamped_s = when_s
         text = encode(body)
         self._head = link(self._head, seq, kind, when_s, utc_s, text)
         self._sink.put((seq, str(kind), when_s, utc_s, text, self._head))
@@ -66,7 +71,9 @@ class Journal:
 def new_journal(path: Path, clock: Clock, *, simulated: bool, batch: int = BATCH_ROWS) -> Journal:
     """Journal for a new record file; raises FileExistsError, OSError. `batch`: rows, simulated only."""
     connection = store.create(path, synced=not simulated)
-    return Journal(BatchSink(connection, batch) if simulated else ThreadSink(connection), clock)
+    if simulated:
+        return Journal(BatchSink(connection, batch), clock)
+    return Journal(ThreadSink(connection, store.set_aside(path)), clock)
 
 
 def signed_journal(path: Path, clock: Clock, seq: int, head: bytes) -> Journal:
@@ -77,5 +84,13 @@ def signed_journal(path: Path, clock: Clock, seq: int, head: bytes) -> Journal:
 def continued_journal(path: Path, clock: Clock, seq: int, head: bytes, *, simulated: bool) -> Journal:
     """Journal that goes on behind entry `seq` of an existing record."""
     connection = store.reopen(path, synced=not simulated)
-    sink: Sink = BatchSink(connection) if simulated else ThreadSink(connection)
+    sink: Sink = BatchSink(connection) if simulated else ThreadSink(connection, _reserve_if_any(path))
     return Journal(sink, clock, seq, head)
+
+
+def _reserve_if_any(path: Path) -> Path | None:
+    # A run that was broken off must be brought down on a full disk as well.
+    try:
+        return store.set_aside(path)
+    except OSError:
+        return None

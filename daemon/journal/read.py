@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from daemon.journal.entry import FIRST_LINK, FORMAT_VERSION, Entry, Kind, link
+from daemon.journal.migrate import migrated
+
+_DAMAGE = (sqlite3.DatabaseError, ValueError, TypeError, OverflowError, AttributeError)
 
 
 class RecordError(Exception):
@@ -34,15 +37,19 @@ class Verification:
 
 
 def read_entries(path: Path, kinds: frozenset[Kind] | None = None, after: int = 0) -> Iterator[Entry]:
-    """Entries behind number `after` in order (all, or some kinds); raises RecordError."""
+    """Entries behind number `after` in order (all, or some kinds), older formats as the present one has them.
+
+    Raises RecordError.
+    """
     where, values = "seq > ?", (after,)  # type: tuple[str, tuple[int | str, ...]]
     if kinds is not None:
         where += f" AND kind IN ({', '.join('?' * len(kinds))})"
         values += tuple(sorted(kinds))
     query = f"SELECT seq, kind, when_s, utc_s, body FROM entry WHERE {where} ORDER BY seq"
     with closing(_open(path)) as connection, _as_record_error(path):
+        version = _version(connection)
         for seq, kind, when_s, utc_s, body in connection.execute(query, values):
-            yield Entry(seq, kind, when_s, utc_s, json.loads(body))
+            yield Entry(seq, kind, when_s, utc_s, migrated(kind, json.loads(body), version))
 
 
 def read_opening(path: Path) -> Entry:
@@ -53,21 +60,30 @@ def read_opening(path: Path) -> Entry:
 
 
 def verify(path: Path) -> Verification:
-    """Walk the chain from the first entry and stop at the first misfit; raises RecordError."""
+    """Walk the chain from the first entry and stop at the first misfit; raises RecordError.
+
+    A file that is damaged behind its beginning is walked up to the damage.
+    """
     head, count, closed, signed = FIRST_LINK, 0, "", 0
-    with closing(_open(path)) as connection, _as_record_error(path):
-        rows = connection.execute("SELECT seq, kind, when_s, utc_s, body, link FROM entry ORDER BY seq")
-        for seq, kind, when_s, utc_s, body, stored in rows:
-            problem = ""
-            if seq != count + 1:
-                problem = f"entry {count + 1} is missing"
-            elif link(head, seq, kind, when_s, utc_s, body) != stored:
-                problem = f"entry {seq} is not what was written"
-            if problem:
-                return Verification(False, count, head.hex(), False, problem)
-            head, count = stored, seq
-            closed = stored.hex() if kind == Kind.CLOSED else closed
-            signed += kind == Kind.REVIEW
+    with closing(_open(path)) as connection:
+        try:
+            rows = connection.execute("SELECT seq, kind, when_s, utc_s, body, link FROM entry ORDER BY seq")
+            for seq, kind, when_s, utc_s, body, stored in rows:
+                problem = ""
+                if seq != count + 1:
+                    problem = f"entry {count + 1} is missing"
+                elif link(head, seq, kind, when_s, utc_s, body) != stored:
+                    problem = f"entry {seq} is not what was written"
+                if problem:
+                    return Verification(False, count, head.hex(), False, problem)
+                head, count = stored, seq
+                closed = stored.hex() if kind == Kind.CLOSED else closed
+                signed += kind == Kind.REVIEW
+        except _DAMAGE as error:
+            if not count:
+                raise RecordError(f"{path}: damaged or not a record ({error})") from error
+            problem = f"the file is damaged at entry {count + 1} ({error})"
+            return Verification(False, count, head.hex(), False, problem)
     return Verification(True, count, head.hex(), bool(closed), closed_head=closed, signed=signed)
 
 
@@ -81,7 +97,7 @@ class _as_record_error:
         return None
 
     def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        if isinstance(error, (sqlite3.DatabaseError, ValueError, TypeError, OverflowError)):
+        if isinstance(error, _DAMAGE):
             raise RecordError(f"{self._path}: damaged or not a record ({error})") from error
 
 
@@ -90,14 +106,24 @@ def _open(path: Path) -> sqlite3.Connection:
         raise RecordError(f"{path}: there is no such record file")
     connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, check_same_thread=False)
     try:
-        version = connection.execute("PRAGMA user_version").fetchone()[0]
+        version = _version(connection)
     except sqlite3.DatabaseError as error:
         connection.close()
         raise RecordError(f"{path}: damaged or not a record ({error})") from error
-    if version != FORMAT_VERSION:
+    if not 1 <= version <= FORMAT_VERSION:
         connection.close()
-        raise RecordError(
-            f"{path}: record format {version}, this program reads format {FORMAT_VERSION}; "
-            "open it with the program version that wrote it"
-        )
+        raise RecordError(f"{path}: {_foreign(version)}")
     return connection
+
+
+def _version(connection: sqlite3.Connection) -> int:
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def _foreign(version: int) -> str:
+    if version < 1:
+        return "not a record: it does not say which record format it has"
+    return (
+        f"record format {version} was written by a newer program; this one reads formats 1 to "
+        f"{FORMAT_VERSION}: update ohmvigil, or use the version that wrote it"
+    )

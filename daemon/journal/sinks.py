@@ -6,6 +6,8 @@ import asyncio
 import queue
 import sqlite3
 import threading
+from contextlib import suppress
+from pathlib import Path
 from typing import Protocol
 
 from daemon.journal import store
@@ -14,7 +16,10 @@ from daemon.journal.store import Row
 BATCH_ROWS = 400
 
 
-class StorageFault(Exception):
+_ON_RESERVE = "the disk is full: the record of the way down is written into its reserve"
+
+
+class StorageFault(OSError):
     """The record cannot be written; the message says why."""
 
 
@@ -59,7 +64,7 @@ class BatchSink:
         """Write what is left and fold the file together; raises StorageFault if anything was not written."""
         self._flush()
         if self.fault:
-            raise StorageFault(self.fault)
+            raise _not_whole(self.fault, len(self._rows))
         store.close(self._connection)
 
     def _flush(self) -> None:
@@ -72,13 +77,19 @@ class BatchSink:
 
 
 class ThreadSink:
-    """For real time: one thread owns the connection and commits whatever has gathered."""
+    """For real time: one thread owns the connection and commits whatever has gathered.
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    On a full disk the file `reserve` is given up, and its room takes the record of the way down; the fault
+    stands from then on all the same, so that no run goes on.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, reserve: Path | None = None) -> None:
         self._connection = connection
         self._queue: queue.SimpleQueue[Row | asyncio.Future[None] | None] = queue.SimpleQueue()
         self._loop = asyncio.get_running_loop()
         self._fault: StorageFault | None = None
+        self._kept = 0
+        self._reserve, self._reserve_used = reserve, False
         self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
         self._thread.start()
 
@@ -101,9 +112,10 @@ class ThreadSink:
         """Stop the thread after its last commit; raises StorageFault if anything was not written."""
         self._queue.put(None)
         self._thread.join()
-        if self._fault is not None:
-            raise self._fault
+        if self._kept:
+            raise _not_whole(str(self._fault), self._kept)
         store.close(self._connection)
+        self._give_up_reserve()
 
     def _work(self) -> None:
         running = True
@@ -114,6 +126,7 @@ class ThreadSink:
                 items.append(self._queue.get())
             kept += [item for item in items if isinstance(item, tuple)]
             kept = self._commit(kept)
+            self._kept = len(kept)
             for item in items:
                 if isinstance(item, asyncio.Future):
                     self._loop.call_soon_threadsafe(_settle, item, self._fault)
@@ -124,11 +137,29 @@ class ThreadSink:
         try:
             if rows:
                 store.append(self._connection, rows)
-            self._fault = None
+            self._fault = StorageFault(_ON_RESERVE) if self._reserve_used else None
             return []
         except sqlite3.Error as error:
+            if self._give_up_reserve():
+                self._reserve_used = True
+                return self._commit(rows)
             self._fault = StorageFault(f"the record cannot be written: {error}")
             return rows
+
+    def _give_up_reserve(self) -> bool:
+        """Whether there was a reserve; there is none afterwards."""
+        reserve, self._reserve = self._reserve, None
+        if reserve is None:
+            return False
+        with suppress(OSError):
+            reserve.unlink()
+        return True
+
+
+def _not_whole(fault: str, rows: int) -> StorageFault:
+    return StorageFault(
+        f"{fault}; the newest {rows} entries are not in it. What is in it stays readable: verify says how far"
+    )
 
 
 def _settle(future: asyncio.Future[None], fault: StorageFault | None) -> None:

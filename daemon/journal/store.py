@@ -12,6 +12,9 @@ from daemon.journal.entry import FORMAT_VERSION
 Row = tuple[int, str, float, float, str, bytes]
 """seq, kind, when_s, utc_s, body text, link."""
 
+RESERVE_BYTES = 2**20
+"""Room for about 200 commits of a few readings each, as tried on a small file system."""
+
 _SCHEMA = f"""
 PRAGMA user_version = {FORMAT_VERSION};
 CREATE TABLE entry (
@@ -26,18 +29,35 @@ CREATE TRIGGER entry_is_never_deleted BEFORE DELETE ON entry
 
 
 def create(path: Path, *, synced: bool) -> sqlite3.Connection:
-    """Make a new record file; raises FileExistsError rather than touch an old one."""
+    """Make a new record file; raises FileExistsError rather than touch an old one, OSError."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("xb"):
         pass
-    connection = _connect(path, synced=synced)
-    connection.executescript(_SCHEMA)
+    try:
+        connection = _connect(path, synced=synced)
+        connection.executescript(_SCHEMA)
+    except sqlite3.Error as error:
+        raise _as_os_error(path, error) from error
     return connection
 
 
+def set_aside(path: Path) -> Path:
+    """Keep room beside the record for its end, should the disk fill up; raises OSError when there is none."""
+    reserve = path.with_name(f"{path.name}.reserve")
+    reserve.write_bytes(bytes(RESERVE_BYTES))
+    return reserve
+
+
 def reopen(path: Path, *, synced: bool) -> sqlite3.Connection:
-    """Open an existing record for appending."""
-    return _connect(path, synced=synced)
+    """Open an existing record for appending; raises OSError."""
+    try:
+        return _connect(path, synced=synced)
+    except sqlite3.Error as error:
+        raise _as_os_error(path, error) from error
+
+
+def _as_os_error(path: Path, error: sqlite3.Error) -> OSError:
+    return OSError(f"{path}: the record cannot be written ({error}): make room, or look after the disk")
 
 
 def _connect(path: Path, *, synced: bool) -> sqlite3.Connection:
@@ -63,9 +83,10 @@ def append(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
 def close(connection: sqlite3.Connection) -> None:
     """Fold the write-ahead log back, so that the record is a single file.
 
-    While somebody else reads the record, SQLite will not put the log away: it stays beside it, empty.
+    While somebody else reads the record, SQLite will not put the log away: it stays beside it, empty. On
+    a full disk it stays as it is, and is read from there.
     """
-    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     with suppress(sqlite3.OperationalError):
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         connection.execute("PRAGMA journal_mode = DELETE")
     connection.close()

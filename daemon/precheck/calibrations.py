@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from daemon.precheck.findings import Finding, degrees
+from plans.probe import Thermometer
 from plans.run_plan import RunPlan
 
 SOON_DAYS = 30
@@ -14,9 +15,12 @@ SOON_DAYS = 30
 def calibrations(run: RunPlan, today: date | None, total_s: float) -> Iterator[Finding]:
     """Reference, bridge and reference resistor; without a date of today only what is missing can be said."""
     yield from _reference_range(run)
-    reference, bridge = run.reference.calibration, run.bench.bridge
+    bridge = run.bench.bridge
     dues = {
-        f"reference {run.reference.serial}": reference.due if reference else None,
+        **{
+            f"reference {one.serial}": one.calibration.due if one.calibration else None
+            for one in run.references
+        },
         "bridge": bridge.calibration_due,
         "reference resistor": bridge.resistor_due,
     }
@@ -24,6 +28,10 @@ def calibrations(run: RunPlan, today: date | None, total_s: float) -> Iterator[F
         yield Finding("due dates", "caution", "Due dates were not judged: today's date was not given.")
     for name, due in dues.items():
         yield from _due(name, due, today, total_s)
+
+
+def _due_date(one: Thermometer) -> date | None:
+    return one.calibration.due if one.calibration is not None else None
 
 
 def _due(name: str, due: date | None, today: date | None, total_s: float) -> Iterator[Finding]:
@@ -53,12 +61,14 @@ def _due(name: str, due: date | None, today: date | None, total_s: float) -> Ite
 
 
 def _reference_range(run: RunPlan) -> Iterator[Finding]:
-    calibration = run.reference.calibration
-    if calibration is not None:
+    for one in run.references:
+        calibration = one.calibration
+        if calibration is None:
+            continue
         yield Finding(
             "reference",
             "info",
-            f"Reference {run.reference.serial} (certificate {calibration.certificate}) is calibrated from "
+            f"Reference {one.serial} (certificate {calibration.certificate}) is calibrated from "
             f"{degrees(calibration.minimum_c)} to {degrees(calibration.maximum_c)} and covers every point; "
             f"U = {calibration.expanded_uncertainty_mk:g} mK (k = {calibration.coverage_factor:g}).",
         )

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from daemon.precheck.findings import Finding, degrees
+from drivers.errors import BadProfile
+from drivers.instrument import UPTIME
+from drivers.registry import find_profile
 from plans.run_plan import RunPlan
 
 BURNS_ABOVE_C = 40.0  # common practice, no source: safe to touch
@@ -17,6 +20,7 @@ CLOSING = (
 def standing(run: RunPlan) -> Iterator[Finding]:
     """Protection first, then burns and furnace, and the closing sentence last."""
     yield from _protection(run)
+    yield from _restarts(run)
     top, source = max(run.visited_c), run.bench.heat_source
     if top > BURNS_ABOVE_C:
         sentence = f"Probes leave the {source.spoken} up to {degrees(top)} hot and look cold."
@@ -30,6 +34,22 @@ def standing(run: RunPlan) -> Iterator[Finding]:
             "Keep 1 m around it free of anything that burns, and no liquid or paste in the bores.",
         )
     yield Finding("rules", "caution", CLOSING)
+
+
+def _restarts(run: RunPlan) -> Iterator[Finding]:
+    """Only an instrument that tells for how long it has been on shows that it was off for a moment."""
+    try:
+        profile = find_profile(run.bench.heat_source.profile)
+    except (BadProfile, OSError):
+        return  # whoever opens it says what is wrong with it
+    if profile is None or UPTIME not in profile.questions:
+        yield Finding(
+            "unseen restart",
+            "caution",
+            f"The {run.bench.heat_source.spoken} does not tell for how long it has been on: a restart "
+            "between two looks, after which set-point and heater read as before, is not seen.",
+            "If it can tell, give its profile a [read.uptime]; else keep it on a supply that does not dip.",
+        )
 
 
 def _protection(run: RunPlan) -> Iterator[Finding]:

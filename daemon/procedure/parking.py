@@ -18,8 +18,9 @@ from daemon.procedure.watching import Watching
 COOL_C = 40.0
 """Below this a source harms nobody and nothing. Common practice, no source."""
 
-_PARKED_WITHIN_K = 2.0
+_PARKED_WITHIN_K, _HELD_WITHIN_K = 2.0, 1.0
 _LAG_S = 1800.0
+_HELD_UP_FOR_S = 600.0
 _LONGEST_COOLING_S = 24 * 3600.0
 _AT_REST_FOR_S = 600.0
 _RISE_ALLOWED_K = 3.0
@@ -28,11 +29,24 @@ _COLD_C, _COLD_RISE_ALLOWED_K = 25.0, 10.0
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One look: hottest believed temperature and set-point in °C (None when the source did not say)."""
+    """One look: hottest believed temperature, set-point and display in °C (None: the source did not say)."""
 
     when_s: float
     temperature_c: float
     set_point_c: float | None
+    shown_c: float | None = None
+
+    @property
+    def reads_low_by_k(self) -> float:
+        """How much hotter the source is than its controller believes."""
+        return 0.0 if self.shown_c is None else max(0.0, self.temperature_c - self.shown_c)
+
+    @property
+    def held_up(self) -> bool:
+        """True when the controller is at its set-point and heats to stay there, whatever others read."""
+        if self.shown_c is None or self.set_point_c is None:
+            return False
+        return self.shown_c <= self.set_point_c + _HELD_WITHIN_K
 
 
 def park(script: Script, watching: Watching) -> Procedure:
@@ -64,9 +78,10 @@ def look(script: Script, watching: Watching) -> Generator[Action, Observation, S
     shown_c = set_point_c = None
     if isinstance(observation, Source):
         shown_c, set_point_c = observation.status.temperature.value, observation.status.set_point.value
-    told = [known_c, None if shown_c is None else shown_c - script.source.display_offset_k]
+    shown_c = None if shown_c is None else shown_c - script.source.display_offset_k
+    told = [known_c, shown_c]
     hottest_c = max((t for t in told if t is not None), default=script.source.parking_c)
-    return Seen(observation.when_s, hottest_c, set_point_c)
+    return Seen(observation.when_s, hottest_c, set_point_c, shown_c)
 
 
 def is_cool(script: Script, temperature_c: float) -> bool:
@@ -99,32 +114,39 @@ def _down(
     while seen.temperature_c > parking_c + _PARKED_WITHIN_K:
         measured_c, rate = seen.temperature_c, rate_at(seen.temperature_c)
         target_c = _slow_until_c(measured_c, parking_c, rate_at)
+        # A zone must be left behind for certain, parking only be reached.
+        reach_c = target_c + _PARKED_WITHIN_K if target_c <= parking_c else target_c
+        # A controller that reads low would stay too hot at its set-point, and heat to stay there.
+        low_k = seen.reads_low_by_k if seen.held_up else 0.0
+        aim_c = round(max(script.source.minimum_c, reach_c - _PARKED_WITHIN_K - low_k), 2)
         lowest_c = seen.set_point_c
-        if lowest_c is None or lowest_c > target_c:
+        if lowest_c is None or lowest_c > aim_c:
             start_c = measured_c if lowest_c is None else min(measured_c, lowest_c)
-            yield from move_to(script, start_c, target_c, rate)
+            yield from move_to(script, start_c, aim_c, rate)
         elif script.source.can_ramp:
             yield from commanded(WriteRamp(rate))
         patience_s = 60.0 * (measured_c - target_c) / rate + _LAG_S
-        seen = yield from _watch_until(script, watching, advice, target_c, patience_s)
-        if seen.temperature_c > target_c + _PARKED_WITHIN_K:
+        seen = yield from _watch_until(script, watching, advice, reach_c, patience_s)
+        lowest = aim_c <= script.source.minimum_c
+        if seen.temperature_c > reach_c and (lowest or not seen.held_up):
             # It falls slower by itself than the probes allow: no heat is needed to hold it back.
             break
     return seen
 
 
 def _watch_until(
-    script: Script, watching: Watching, advice: Advice, target_c: float, patience_s: float
+    script: Script, watching: Watching, advice: Advice, reach_c: float, patience_s: float
 ) -> Generator[Action, Observation, Seen]:
-    """Go on reading until the source has come down to `target_c` or patience is over."""
-    started_s = watching.now_s
+    """Go on reading until the source has come down to `reach_c`, is held above it, or patience is over."""
+    started_s = free_s = watching.now_s
     while True:
+        yield from watching.scan(script.scan_current_ma)
         seen = yield from look(script, watching)
         yield from advice.say(seen.temperature_c)
-        down = seen.temperature_c <= target_c + _PARKED_WITHIN_K
-        if down or seen.when_s - started_s > patience_s:
+        free_s = free_s if seen.held_up else seen.when_s
+        over_s = seen.when_s - started_s
+        if seen.temperature_c <= reach_c or seen.when_s - free_s > _HELD_UP_FOR_S or over_s > patience_s:
             return seen
-        yield from watching.scan(script.scan_current_ma)
 
 
 def _until_cool(script: Script, watching: Watching, advice: Advice) -> Generator[Action, Observation, Seen]:

@@ -10,6 +10,7 @@ from daemon.procedure.annealing import Change, hold
 from daemon.procedure.approach import approach
 from daemon.procedure.commands import switches
 from daemon.procedure.identity import check_identity
+from daemon.procedure.immersing import immersion_profile
 from daemon.procedure.measuring import self_heating, sequence
 from daemon.procedure.parking import park
 from daemon.procedure.script import (
@@ -95,10 +96,13 @@ def _visit(script: Script, watching: Watching, point: Point, change: Change) -> 
         return
     if not settled and point.on_timeout == "end":
         raise RunEnded(f"point {point.index} ({point.label}) found no equilibrium within its longest wait")
-    yield Mark("sequence_started", data | {"settled": settled})
+    reversal = {"reversed": True} if point.reverse_current else {}
+    yield Mark("sequence_started", data | {"settled": settled} | reversal)
     read = yield from sequence(watching, point)
     if point.self_heating_ma is not None:
         yield from self_heating(watching, point, point.self_heating_ma)
+    if point.immersion is not None:
+        yield from immersion_profile(watching, point, point.immersion)
     yield Mark("point_finished", data | {"settled": settled})
     last = all(one.stage != "annealed" for one in script.points[point.index + 1 :])
     yield from change.take(point, read, watching, last)

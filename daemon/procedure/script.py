@@ -35,6 +35,15 @@ class RunEnded(Exception):
 
 
 @dataclass(frozen=True, slots=True)
+class ImmersionProfile:
+    """Which channel is withdrawn in steps (mm), and how long each depth is given to come to rest (s)."""
+
+    channel: int
+    step_mm: float
+    wait_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Point:
     """One step of the run; temperatures in °C, times in s, current in mA.
 
@@ -58,6 +67,8 @@ class Point:
     cooling_on: bool | None
     self_heating_ma: float | None = None
     discard_after_current: int = 0
+    immersion: ImmersionProfile | None = None
+    reverse_current: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,8 +28,10 @@ def settle_and_soak(watching: Watching, point: Point) -> Generator[Action, Obser
     equilibrium = Equilibrium(point.criterion, script.reference_channel, watching.items)
     arrived_s: float | None = None
     settled_s: float | None = None
+    noise = _Noise(1.5 * point.criterion.window_s)
     while True:
         yield from _scan_into(equilibrium, watching, point)
+        yield from noise.leave_out(equilibrium, watching)
         evidence, now_s = equilibrium.judge(), watching.now_s
         if arrived_s is None and arrived(watching, point):
             arrived_s = now_s
@@ -47,6 +49,25 @@ def settle_and_soak(watching: Watching, point: Point) -> Generator[Action, Obser
         if arrived_s is not None and now_s - arrived_s > point.maximum_wait_s:
             yield Mark("longest_wait_over", _in_words(point, evidence))
             return False
+
+
+class _Noise:
+    """Leaves out an item that stays too noisy for longer than one bad reading stands in the window.
+
+    Its drift can never be judged: without this it would cost all the others their points.
+    """
+
+    def __init__(self, longest_s: float) -> None:
+        self._longest_s = longest_s
+        self._since_s: dict[int, float] = {}
+
+    def leave_out(self, equilibrium: Equilibrium, watching: Watching) -> Generator[Action, Observation, None]:
+        noisy, now_s = equilibrium.too_noisy(), watching.now_s
+        self._since_s = {channel: self._since_s.get(channel, now_s) for channel in noisy}
+        for channel, since_s in self._since_s.items():
+            if now_s - since_s > self._longest_s and channel in watching.items:
+                why = f"too noisy: its drift over one window is known to ±{noisy[channel]:.1f} mK only"
+                yield from watching.leave_out(channel, why)
 
 
 def _scan_into(

@@ -72,10 +72,14 @@ class Watching:
                 return observation
         self._bad[facts.channel] = self._bad.get(facts.channel, 0) + 1
         if self._bad[facts.channel] >= limit and facts.channel in self.items:
-            self.left_out.add(facts.channel)
-            data = {"channel": facts.channel, "name": facts.name, "reason": reason}
-            yield Mark("item_left_out", data)
+            yield from self.leave_out(facts.channel, reason)
         return None
+
+    def leave_out(self, channel: int, reason: str) -> Generator[Action, Observation, None]:
+        """Read an item no more, for the rest of the run; nobody who turns good later is taken in again."""
+        self.left_out.add(channel)
+        name = self.script.channels[channel].name
+        yield Mark("item_left_out", {"channel": channel, "name": name, "reason": reason})
 
     def _misplaced(self, facts: ChannelFacts, temperature_c: float) -> str:
         """Why an item cannot be where the reference is; a step of both together is the source's own.

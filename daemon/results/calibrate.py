@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from daemon.channels import ITEM_ROLES, ChannelFacts
+from daemon.channels import CALIBRATED_ROLES, ChannelFacts
 from daemon.fitting.certificate_entry import from_callendar_van_dusen_certificate, from_its90_certificate
 from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.errors import FittingError
@@ -17,8 +17,11 @@ from daemon.night import recorded_plan_texts
 from daemon.preparation import channels_of
 from daemon.results.choose import Making, fit_best
 from daemon.results.gather import MeasuredPoint, measured_points
+from daemon.results.immersion import Immersion, immersion_at
 from daemon.results.numbers import day_and_clock
 from daemon.results.reduce import Reduced, Scatter, reduce_point, scatter_of
+from daemon.results.references import Apart, Further, compare, disagreement, to_the_mean
+from daemon.results.returns import Hysteresis, Repeat, annealing_mk, hysteresis_of, repeats_of
 from daemon.results.self_heating import SelfHeating, self_heating_at
 from daemon.review.state import Exclusion, Review, read_review
 from plans.bench import UncertaintyTerm
@@ -26,24 +29,11 @@ from plans.calibration import Calibration
 from plans.loading import parse_plan
 from plans.probe import Thermometer
 from plans.run_plan import RunPlan
-from plans.unroll import measuring_steps
 
 _DISTRIBUTIONS = {"u_shaped": "arcsine"}
 _EDGE_K = 0.5
 _WANTED_MK = {"stirred_bath": 10.0, "dry_block": 50.0, "furnace": 100.0}
 """Uncertainty that a comparison in this kind of source can reach: common practice, no source."""
-
-
-@dataclass(frozen=True, slots=True)
-class Hysteresis:
-    """Half the difference between two visits to one temperature, once from below and once from above.
-
-    `standard_mk`: standard uncertainty from the scatter of the two visits.
-    """
-
-    temperature_c: float
-    half_difference_mk: float
-    standard_mk: float
 
 
 @dataclass(frozen=True)
@@ -68,7 +58,9 @@ class ItemResult:
     repeatability_mk: float
     readings_worth_one: float
     self_heating: tuple[SelfHeating, ...] = ()
+    immersion: tuple[Immersion, ...] = ()
     annealing_mk: float | None = None
+    repeats: tuple[Repeat, ...] = ()
     shift_standard_mk: float = 0.0
     problem: str = ""
 
@@ -81,6 +73,7 @@ class NightResult:
     points: tuple[MeasuredPoint, ...]
     items: tuple[ItemResult, ...]
     review: Review = field(default_factory=Review)
+    references: tuple[Apart, ...] = ()
 
     def item(self, serial: str) -> ItemResult:
         """One thermometer's result; raises KeyError."""
@@ -103,15 +96,37 @@ def calibrate(record: Path, upto: int | None = None, trying: Exclusion | None = 
     points = measured_points(record)
     channels = channels_of(run)
     reference = certified(run.reference.calibration)
+    aparts = compare(points, _further(run, channels.values()), run.plan.reference.channel, reference)
     items = tuple(
         replace(
-            _item(run, facts, _reduced(points, facts, run.plan.reference.channel, reference), review),
+            _item(
+                run,
+                facts,
+                to_the_mean(_reduced(points, facts, run.plan.reference.channel, reference), aparts),
+                review,
+                disagreement(aparts),
+            ),
             self_heating=_self_heating(points, facts, run.plan.reference.channel, reference),
+            immersion=_immersion(run, points, facts, reference),
         )
         for facts in channels.values()
-        if facts.role in ITEM_ROLES
+        if facts.role in CALIBRATED_ROLES
     )
-    return NightResult(run, tuple(points), items, review)
+    return NightResult(run, tuple(points), items, review, aparts)
+
+
+def _further(run: RunPlan, channels: Iterable[ChannelFacts]) -> list[Further]:
+    by_name = {facts.name: facts for facts in channels if facts.role == "further_reference"}
+    return [
+        Further(by_name[one.serial], certified(one.calibration), _allowed_mk(run.reference, one))
+        for one in run.references[1:]
+    ]
+
+
+def _allowed_mk(*both: Thermometer) -> float:
+    return math.hypot(
+        *(one.calibration.expanded_uncertainty_mk for one in both if one.calibration is not None)
+    )
 
 
 def certified(calibration: Calibration | None) -> Characteristic:
@@ -146,12 +161,26 @@ def _self_heating(
     return tuple(one for one in found if one is not None)
 
 
-def _item(run: RunPlan, facts: ChannelFacts, reduced: tuple[Reduced, ...], review: Review) -> ItemResult:
+def _immersion(
+    run: RunPlan, points: Sequence[MeasuredPoint], facts: ChannelFacts, reference: Characteristic
+) -> tuple[Immersion, ...]:
+    channel, t90, depth_mm = run.plan.reference.channel, reference.temperature_c, run.immersion_mm(facts.name)
+    found = (immersion_at(point, facts, channel, t90, depth_mm) for point in points if point.by_depth)
+    return tuple(one for one in found if one is not None)
+
+
+def _item(
+    run: RunPlan,
+    facts: ChannelFacts,
+    reduced: tuple[Reduced, ...],
+    review: Review,
+    apart: tuple[Component, ...],
+) -> ItemResult:
     thermometer = run.thermometer(facts.name)
     scatter = scatter_of(reduced)
     before, after = _zeros(reduced)
     shift_mk = None if before is None or after is None else 1e3 * (after[0] - before[0]) / before[1]
-    hysteresis = _hysteresis(run, reduced, scatter)
+    hysteresis = hysteresis_of(run, reduced, scatter)
     result = ItemResult(
         facts.name,
         facts.role,
@@ -166,9 +195,10 @@ def _item(run: RunPlan, facts: ChannelFacts, reduced: tuple[Reduced, ...], revie
         scatter.cycles_mk,
         scatter.readings_worth_one,
         shift_standard_mk=math.sqrt(2.0) * max((scatter.of_mean(p)[0] for p in reduced), default=0.0),
-        annealing_mk=_annealing_mk(reduced),
+        annealing_mk=annealing_mk(reduced),
+        repeats=repeats_of(run, reduced, scatter),
     )
-    components = (*_from_certificate(run), *_from_bench(run), *_from_shift(shift_mk))
+    components = (*_from_certificate(run), *_from_bench(run), *_from_shift(shift_mk), *apart)
     try:
         fitted = [_point(p, scatter, _cause(p, facts.name, review, reduced)) for p in reduced]
         return _fitted(run, thermometer, result, fitted, components)
@@ -232,16 +262,6 @@ def _zeros(reduced: Sequence[Reduced]) -> tuple[tuple[float, float] | None, tupl
     return annealed or _r0(reduced, "zero_before"), _r0(reduced, "zero_after")
 
 
-def _annealing_mk(reduced: Sequence[Reduced]) -> float | None:
-    """What annealing changed at the point to which it returns; None without annealing."""
-    found = [point for point in reduced if point.stage == "zero_before"]
-    left = [point for point in reduced if point.stage == "annealed"]
-    if not found or not left:
-        return None
-    first, last = found[0], left[-1]
-    return 1e3 * _change_k(first, last)
-
-
 def _r0(reduced: Sequence[Reduced], stage: str) -> tuple[float, float] | None:
     """Resistance at 0 °C and its slope, from the point at 0 °C of that stage; None when there is none."""
     for point in reduced:
@@ -251,33 +271,13 @@ def _r0(reduced: Sequence[Reduced], stage: str) -> tuple[float, float] | None:
     return None
 
 
-def _hysteresis(run: RunPlan, reduced: Sequence[Reduced], scatter: Scatter) -> tuple[Hysteresis, ...]:
-    by_index = {point.index: point for point in reduced}
-    found = []
-    for step in measuring_steps(run):
-        partner = step.partner
-        if partner is None or partner < step.index or not {step.index, partner} <= set(by_index):
-            continue
-        first, second = by_index[step.index], by_index[partner]
-        difference_k = _change_k(first, second)
-        error_mk = 0.5 * math.hypot(scatter.of_mean(first)[0], scatter.of_mean(second)[0])
-        found.append(Hysteresis(step.temperature_c, 0.5e3 * difference_k, error_mk))
-    return tuple(found)
-
-
-def _change_k(first: Reduced, last: Reduced) -> float:
-    """What the item changed between two visits to one temperature, in K, the source's own change taken out.
-
-    One slope for both: each visit divided by its own would weigh the whole resistance with the slopes'
-    small difference.
-    """
-    slope = 0.5 * (first.sensitivity_ohm_per_k + last.sensitivity_ohm_per_k)
-    change_ohm = last.resistance_ohm - first.resistance_ohm
-    return change_ohm / slope - (last.temperature_c - first.temperature_c)
-
-
 def _from_certificate(run: RunPlan) -> tuple[Component, ...]:
-    return certified(run.reference.calibration).added
+    """That of the least certain of the references: their mean is not taken for better."""
+    return max((certified(one.calibration) for one in run.references), key=_certificate_mk).added
+
+
+def _certificate_mk(found: Characteristic) -> float:
+    return float(found.expanded_uncertainty_k(found.range_c[0]))
 
 
 def _from_bench(run: RunPlan) -> tuple[Component, ...]:

@@ -9,20 +9,12 @@ from typing import Any
 
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
+from daemon.results.pairs import Pairs, SequenceReading
 from daemon.states import State
 
-_SELF_HEATING = "self_heating_"
+_SELF_HEATING, _IMMERSION = "self_heating_", "immersion_"
+_EVALUATED = ("sequence", _SELF_HEATING, _IMMERSION)
 _KINDS = frozenset({Kind.OBSERVATION, Kind.ACTION, Kind.MILESTONE, Kind.INTERRUPTION})
-
-
-@dataclass(frozen=True, slots=True)
-class SequenceReading:
-    """One evaluated reading: time in s, resistance in ohm, and its place in the symmetrical sequence."""
-
-    when_s: float
-    resistance_ohm: float
-    cycle: int
-    visit: int
 
 
 @dataclass
@@ -30,6 +22,8 @@ class MeasuredPoint:
     """One finished point: readings by channel, and the evidence that the source was at rest.
 
     `by_current`: the readings for the self-heating, by the items' current in mA, then by channel.
+    `by_depth`: those of an immersion profile, by place in its order and withdrawal in mm, then by channel.
+    `pairs` join readings of both ways of the current, where it was reversed.
     """
 
     index: int
@@ -44,11 +38,15 @@ class MeasuredPoint:
     evidence: dict[str, Any] = field(default_factory=dict)
     readings: dict[int, list[SequenceReading]] = field(default_factory=dict)
     by_current: dict[float, dict[int, list[SequenceReading]]] = field(default_factory=dict)
+    by_depth: dict[tuple[int, float], dict[int, list[SequenceReading]]] = field(default_factory=dict)
+    pairs: Pairs | None = None
 
     def start_over(self) -> None:
         """An interruption: what was read before it is not evaluated."""
         self.readings.clear()
         self.by_current.clear()
+        self.by_depth.clear()
+        self.pairs = None
         self.evidence = {}
         self.soaked_again += 1
 
@@ -69,7 +67,7 @@ def gather(entries: Iterable[Entry]) -> list[MeasuredPoint]:
             point = _milestone(entry, point, finished)
         elif entry.kind == Kind.INTERRUPTION and point is not None:
             point.start_over()
-        elif entry.kind == Kind.ACTION and body.get("use", "").startswith(("sequence", _SELF_HEATING)):
+        elif entry.kind == Kind.ACTION and body.get("use", "").startswith(_EVALUATED):
             asked = {entry.seq: dict(body)}
         elif entry.kind == Kind.OBSERVATION and body["of"] in asked and point is not None:
             _take(point, asked[body["of"]], body)
@@ -87,6 +85,8 @@ def _milestone(
             )
         case "soaked" | "longest_wait_over" if point is not None:
             point.evidence = {"demanded": body["demanded"], "reached": body["reached"]}
+        case "sequence_started" if point is not None and body.get("reversed"):
+            point.pairs = Pairs()
         case "point_finished" if point is not None:
             point.finished_s, point.settled = entry.when_s, body["settled"]
             finished.append(point)
@@ -97,13 +97,26 @@ def _milestone(
 
 
 def _take(point: MeasuredPoint, action: dict[str, Any], body: Any) -> None:
-    if body["what"] == "resistance" and body["value"] is not None:
-        reading = SequenceReading(body["taken"], body["value"], action["cycle"], action["visit"])
-        use = action["use"]
-        if use == "sequence":
-            point.readings.setdefault(action["channel"], []).append(reading)
-            point.current_ma = action["current_ma"]
-        else:
-            current_ma = float(use.removeprefix(_SELF_HEATING).removesuffix("_ma"))
-            at_current = point.by_current.setdefault(current_ma, {})
-            at_current.setdefault(action["channel"], []).append(reading)
+    if body["what"] != "resistance" or body["value"] is None:
+        return
+    use, channel, current_ma = action["use"], action["channel"], action["current_ma"]
+    reading = SequenceReading(body["taken"], body["value"], action["cycle"], action["visit"])
+    if point.pairs is not None:
+        joined = point.pairs.join(use, channel, current_ma, reading)
+        if joined is None:
+            return
+        reading = joined
+    if use == "sequence":
+        point.current_ma = abs(current_ma)
+    _place(point, use).setdefault(channel, []).append(reading)
+
+
+def _place(point: MeasuredPoint, use: str) -> dict[int, list[SequenceReading]]:
+    """Where readings of this use are kept."""
+    if use == "sequence":
+        return point.readings
+    if use.startswith(_IMMERSION):
+        place, withdrawn_mm = use.removeprefix(_IMMERSION).removesuffix("_mm").split("_")
+        return point.by_depth.setdefault((int(place), float(withdrawn_mm)), {})
+    own_ma = float(use.removeprefix(_SELF_HEATING).removesuffix("_ma"))
+    return point.by_current.setdefault(own_ma, {})

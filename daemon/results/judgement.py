@@ -38,6 +38,7 @@ def judge_night(
         *(check.flags() if check is not None else ()),
         *_record_flags(story, record),
         *_point_flags(night, story),
+        *_reference_flags(night),
         *_identity_flags(story),
         *_item_flags(night),
         *_guard_flags(story),
@@ -70,14 +71,21 @@ def _to_measure(night: NightResult, story: Story) -> list[Step]:
 
 
 def _notes(night: NightResult) -> tuple[str, ...]:
-    """Residuals smaller than expected are no danger to anyone; one sentence for all thermometers."""
+    """What is no danger to anyone: small residuals, in one sentence for all, and readings that stand out."""
     small = [item.serial for item in night.items if _only_smaller(item)]
-    if not small:
-        return ()
-    return (
-        f"{', '.join(small)}: chi-squared below its 95 % bounds, the residuals are smaller than the budget "
-        "expects; a random term may be overstated.",
-    )
+    told = [
+        f"{item.serial}: {counted(len(point.quality.outliers), 'reading')} of {point.readings} at point "
+        f"{point_name(point.index, point.set_temperature_c, point.label)} flagged; nothing was left out."
+        for item in night.items
+        for point in item.points
+        if point.quality.outliers
+    ]
+    if small:
+        told.append(
+            f"{', '.join(small)}: chi-squared below its 95 % bounds, the residuals are smaller than the "
+            "budget expects; a random term may be overstated."
+        )
+    return tuple(told)
 
 
 def _only_smaller(item: ItemResult) -> bool:
@@ -142,6 +150,17 @@ def _point_flags(night: NightResult, story: Story) -> list[str]:
             how = "skipped, no equilibrium" if step.index in skipped else "not measured"
             flags.append(f"Point {point_name(step.index, step.temperature_c, step.label)}: {how}.")
     return flags
+
+
+def _reference_flags(night: NightResult) -> list[str]:
+    first = night.run.reference.serial
+    return [
+        f"References {first} and {one.serial} are {abs(one.difference_mk):.2f} mK apart at point "
+        f"{one.index + 1} ({one.temperature_c:.1f} °C); their certificates leave room for "
+        f"±{one.allowed_mk:.2f} mK: one of them has changed, or the source is not uniform."
+        for one in night.references
+        if not one.agrees
+    ]
 
 
 def _identity_flags(story: Story) -> list[str]:

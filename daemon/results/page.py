@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from importlib.resources import files
 from pathlib import Path
 
 from daemon.journal.read import Verification
 from daemon.results.calibrate import NightResult
+from daemon.results.document import document
 from daemon.results.judgement import SIMULATED, Judgement
 from daemon.results.markup import Html, bullets, element, joined, section
 from daemon.results.numbers import day_and_clock, duration
@@ -59,20 +59,7 @@ def summary_page(
         record_section(story, record),
         *mark,
     ]
-    return _document(f"{SIMULATED}: {title}" if story.simulated else title, joined(parts))
-
-
-def _document(title: str, body: Html) -> str:
-    style = files("daemon.results").joinpath("page.css").read_text(encoding="utf-8")
-    head = joined(
-        [
-            Html('<meta charset="utf-8">'),
-            Html('<meta name="viewport" content="width=device-width, initial-scale=1">'),
-            element("title", title),
-            element("style", Html(style)),
-        ]
-    )
-    return f'<!DOCTYPE html>\n<html lang="en">\n<head>\n{head}\n</head>\n<body>\n{body}\n</body>\n</html>\n'
+    return document(f"{SIMULATED}: {title}" if story.simulated else title, joined(parts))
 
 
 def _when(night: NightResult, story: Story) -> Html:

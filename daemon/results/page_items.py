@@ -11,8 +11,10 @@ from daemon.results.item_points import item_points, largest_residual_mk
 from daemon.results.judgement import SIMULATED, item_sentences
 from daemon.results.markup import Html, bullets, element, joined, section, table
 from daemon.results.numbers import UNKNOWN, fixed, powers, signed, uncertainty
+from daemon.results.page_changes import changes
 from daemon.results.page_figures import budget_bars, figure
 from daemon.results.page_points import item_point_table
+from daemon.results.page_sequences import sequences_table
 
 KINDS = {
     "its90": "ITS-90 deviation function",
@@ -93,13 +95,15 @@ def item_section(night: NightResult, item: ItemResult, residuals: Path | None, *
     parts = [element("h2", item.serial, *tags), bullets(flags)]
     if found is not None:
         parts += [_facts(item, found), _coefficients(found)]
+    elif item.points:
+        parts.append(_listed(_own(item)))
     if residuals is not None:
         caption = (
             f"{item.serial}: residuals, temperature by the equation minus reference. Left with U of each "
             "point and U(t) of the characteristic, right on their own scale with repeatability only."
         )
         parts.append(figure(residuals, f"r-{item.serial}", caption))
-    parts.append(item_point_table(points))
+    parts += [item_point_table(points), sequences_table(item)]
     budgets = [point.budget for point in points if point.budget is not None]
     if budgets:
         parts.append(budget_bars(max(budgets, key=lambda budget: budget.expanded_mk)))
@@ -121,9 +125,7 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
         "chosen because": found.reason,
         "holds": f"{fixed(low, 3)} °C to {fixed(high, 3)} °C, nowhere else",
         "to check typing": pairs,
-        "R0 over the night": _shift(item),
-        "hysteresis": _hysteresis(item),
-        "repeatability": f"{uncertainty(item.repeatability_mk)} from cycle to cycle, pooled over all points",
+        **_own(item),
     }
     if found.with_excluded is not None:
         other = found.with_excluded
@@ -131,6 +133,19 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
             f"χ² would be {other.chi_squared:.2f} ({other.degrees_of_freedom} degrees of freedom), "
             f"largest change {fixed(characteristics_apart_mk(found, other), 2, 'mK')}"
         )
+    return _listed(facts)
+
+
+def _own(item: ItemResult) -> dict[str, str]:
+    """What the night showed of a thermometer whether or not an equation could be fitted."""
+    return {
+        "R0 over the night": _shift(item),
+        **changes(item),
+        "repeatability": f"{uncertainty(item.repeatability_mk)} from cycle to cycle, pooled over all points",
+    }
+
+
+def _listed(facts: dict[str, str]) -> Html:
     return element(
         "dl", *(cell for name, value in facts.items() for cell in (_term(name), element("dd", value)))
     )
@@ -151,14 +166,6 @@ def characteristics_apart_mk(found: Characteristic, other: Characteristic) -> fl
 def _shift(item: ItemResult) -> str:
     before, after = fixed(item.r0_before_ohm, 5, "Ω"), fixed(item.r0_after_ohm, 5, "Ω")
     return f"{before} before, {after} after: {signed(item.shift_mk, 2, 'mK')}"
-
-
-def _hysteresis(item: ItemResult) -> str:
-    found = [
-        f"half the difference {signed(one.half_difference_mk, 2, 'mK')} at {one.temperature_c:g} °C"
-        for one in item.hysteresis
-    ]
-    return "; ".join(found) or "not measured: no temperature was reached from both sides"
 
 
 def _coefficients(found: Characteristic) -> Html:

@@ -47,7 +47,32 @@ def points_section(night: NightResult, story: Story) -> Html:
         "Drift is the change over the window; each pair is reached / allowed, judged from the thermometers' "
         "own readings."
     )
-    return section("Points", table(header, rows, words=2), element("p", note, cls="quiet"), name="points")
+    parts = [table(header, rows, words=2), element("p", note, cls="quiet"), *_references(night)]
+    return section("Points", *parts, name="points")
+
+
+def _references(night: NightResult) -> list[Html]:
+    """How far the references are apart; the mean of all is the temperature."""
+    if not night.references:
+        return []
+    first = night.run.reference.serial
+    header = ("further reference", "point", f"{first} / °C", f"minus {first} / mK", "room / mK", "agree")
+    rows = [
+        [
+            one.serial,
+            str(one.index + 1),
+            fixed(one.temperature_c, _DECIMALS_OF_T90),
+            signed(one.difference_mk, 2),
+            f"±{fixed(one.allowed_mk, 1)}",
+            "yes" if one.agrees else "NO",
+        ]
+        for one in night.references
+    ]
+    note = (
+        "The temperature of each point is the mean of all references; room is what the uncertainties "
+        "of their certificates leave, half the largest difference is in the budget."
+    )
+    return [table(header, rows, words=2), element("p", note, cls="quiet")]
 
 
 def _row(point: MeasuredPoint, path: PointPath, names: Mapping[int, str], story: Story) -> list[str]:
@@ -88,9 +113,6 @@ def item_point_table(points: Sequence[ItemPoint]) -> Html:
         "R / Ω",
         "residual / mK",
         "U / mK",
-        "s of cycles / mK",
-        "cycles",
-        "readings",
     )
     return table(header, [_item_row(point) for point in points], words=3)
 
@@ -111,7 +133,4 @@ def _item_row(point: ItemPoint) -> list[str]:
         fixed(reduced.resistance_ohm, 5 if reduced.sensitivity_ohm_per_k < 1.0 else 4),
         signed(point.residual_mk, 2),
         uncertainty(point.expanded_mk, ""),
-        fixed(1e3 * reduced.cycle_spread_ohm / reduced.sensitivity_ohm_per_k, 2),
-        str(reduced.cycles),
-        str(reduced.readings),
     ]

@@ -9,7 +9,8 @@ from statistics import fmean
 
 from daemon.channels import ChannelFacts
 from daemon.fitting.type_a import Pooled, pool
-from daemon.results.gather import MeasuredPoint, SequenceReading
+from daemon.results.gather import MeasuredPoint
+from daemon.results.pairs import SequenceReading
 from daemon.results.sequence import Quality, quality
 
 ToCelsius = Callable[[float], float]
@@ -21,7 +22,8 @@ class Reduced:
 
     `temperature_c` is the reference's t90 at the mid-time of the item's own readings;
     `cycle_spread_ohm` the standard deviation between cycles after the source's drift was taken out,
-    `reading_spread_ohm` that of single readings within a visit; `sensitivity_ohm_per_k` is nominal.
+    `reading_spread_ohm` that of single readings within a visit; `sensitivity_ohm_per_k` is nominal. `emf_uv`:
+    thermal EMF in µV, where the current was reversed.
     """
 
     index: int
@@ -39,6 +41,7 @@ class Reduced:
     mid_time_s: float
     source_drift_mk: float
     quality: Quality
+    emf_uv: float | None = None
 
 
 def reduce_point(
@@ -73,7 +76,13 @@ def reduce_point(
         mid_time_s=fmean(cycle.mid_time_s for cycle in cycles),
         source_drift_mk=1e3 * (max(c.temperature_c for c in cycles) - min(c.temperature_c for c in cycles)),
         quality=quality(own, reference, reference_t90, slope),
+        emf_uv=_emf_uv(point, facts.channel),
     )
+
+
+def _emf_uv(point: MeasuredPoint, channel: int) -> float | None:
+    found = point.pairs.emf_uv.get(channel) if point.pairs is not None else None
+    return fmean(found) if found else None
 
 
 def sensitivity(to_celsius: ToCelsius, resistance_ohm: float) -> float:

@@ -15,7 +15,7 @@ from daemon.results.reduce import Reduced, reduce_point
 
 @dataclass(frozen=True, slots=True)
 class SelfHeating:
-    """At one point: heating in mK at the first current, R at no current in ohm, standard uncertainties.
+    """Heating in mK at the first current, R at no current in ohm at `temperature_c`, standard uncertainties.
 
     Both count the noise of both currents, weighted by their squares; s is that between cycles, pooled.
     """
@@ -50,7 +50,7 @@ def self_heating_at(
     weight = point.current_ma**2 / abs(seconds[0] ** 2 - point.current_ma**2)
     per_mk = 1e3 / first.sensitivity_ohm_per_k
     return SelfHeating(
-        point.temperature_c,
+        middle_c,
         point.current_ma,
         seconds[0],
         zero.heating_ohm * per_mk,

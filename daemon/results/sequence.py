@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import fmean, median
 
-from daemon.results.gather import SequenceReading
+from daemon.results.pairs import SequenceReading
 
 _FAR = 5.0
 """A reading this many robust standard deviations from the middle is flagged. Common practice, no source."""

@@ -46,7 +46,7 @@ class Traces:
     """Collects observations; only what is a reading becomes a point of a trace."""
 
     def __init__(self) -> None:
-        self._controller, self._set_point = _Column(), _Column()
+        self._controller, self._set_point, self._output = _Column(), _Column(), _Column()
         self._all: dict[int, _Column] = {}
         self._evaluated: dict[int, _Column] = {}
 
@@ -61,7 +61,8 @@ class Traces:
                 self._evaluated.setdefault(body["channel"], _Column()).add(when_s, body["value"])
 
     def _look(self, body: Mapping[str, Any], when_s: float) -> None:
-        for column, key in ((self._controller, "temperature_c"), (self._set_point, "set_point_c")):
+        columns = (self._controller, self._set_point, self._output)
+        for column, key in zip(columns, ("temperature_c", "set_point_c", "output_percent"), strict=True):
             if body[key] is not None:
                 column.add(when_s, body[key])
 
@@ -74,6 +75,15 @@ class Traces:
     def set_point_c(self) -> Trace:
         """The set-point read from the controller, °C."""
         return self._set_point.trace()
+
+    @property
+    def output_percent(self) -> Trace:
+        """The heater's output read from the controller, %; empty where it tells none."""
+        return self._output.trace()
+
+    def resistance_ohm(self, channel: int) -> Trace:
+        """Every reading of one channel, discarded ones included; empty for a channel never read."""
+        return self._all.get(channel, _Column()).trace()
 
     def temperatures_c(self, channels: Mapping[int, ChannelFacts], *, discarded: bool) -> dict[int, Trace]:
         """Temperature of each channel by its nominal function; resistances no platinum shows are left out."""

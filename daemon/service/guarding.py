@@ -5,9 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from daemon.guardian.keeper import GuardianFailed, Keeper, spawned
-from daemon.guardian.orders import Limits, Orders
-from daemon.guardian.path import guardian_path, way_of
-from daemon.guardian.script import compile_script
+from daemon.guardian.path import guardian_path, orders_of
 from plans.run_plan import RunPlan
 
 
@@ -19,10 +17,7 @@ def guardian_of(run: RunPlan, record: Path, *, drill: bool) -> Keeper:
     why_not = guardian_path(run)
     if why_not is not None:
         raise GuardianFailed(f"nobody would park this bench if the daemon died: {why_not}")
-    way = way_of(run)
-    log = record.resolve().with_suffix(".guardian.log")
-    log.parent.mkdir(parents=True, exist_ok=True)
-    keeper = Keeper(Orders(way, compile_script(run, way.kind), Limits(), str(log)), spawned)
+    keeper = Keeper(orders_of(run, record), spawned)
     if drill:
         try:
             keeper.drill()

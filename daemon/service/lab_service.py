@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import re
 
+from daemon.arming import unattended_problem
 from daemon.guards.catalogue import make_guards
 from daemon.guards.guard import LoosenedThreshold
 from daemon.precheck import precheck
@@ -91,6 +92,9 @@ class LabService:
         report = precheck(run, today)
         if report.refused:
             raise Refused("the check refuses this plan.", [one.text for one in report.refusals])
+        alone = unattended_problem(run)
+        if alone:
+            raise Refused(alone)
         return run
 
     def _loaded(self, plan: str) -> RunPlan:

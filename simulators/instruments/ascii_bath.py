@@ -61,6 +61,8 @@ class AsciiBath:
                 return f"ID{self.identity}"
             case "RA":
                 return self._look()
+            case "RU":
+                return f"RU{self._source.on_s:07d}"
             case "RS":
                 return f"RS{controller.set_point_c:+09.3f}"
             case "RR":

@@ -174,6 +174,7 @@ class ModbusController:
             31: Register(2, self._fall_back, *SET_POINT_RANGE, self._take_fall_back),
             100: Register(1, lambda: (PRODUCT_CODE,)),
             101: Register(2, lambda: integer_words(self.serial)),
+            110: Register(2, lambda: integer_words(source.on_s)),
         }
 
     def _look(self) -> Words:

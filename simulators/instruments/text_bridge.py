@@ -1,7 +1,8 @@
 """A resistance bridge with an 8-channel scanner that speaks IEEE 488.2 style text, LF at the end.
 
 A conversion takes 1 s and starts when the question arrives; what the scanner or a change of current
-leaves behind decays from the moment of switching.
+leaves behind decays from the moment of switching. A negative current flows the other way: thermal EMF then
+counts with the other sign.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ class Input(Protocol):
     """What is connected to a channel."""
 
     noise_factor: float
+    emf_uv: float
 
     def drive(self, when_s: float, current_ma: float) -> None:
         """Let a current in mA flow."""
@@ -132,7 +134,7 @@ class TextBridge:
         except ValueError:
             self._errors.append('-104,"Data type error"')
             return
-        offered = [ma for ma in CURRENTS_MA if abs(ma - asked_ma) <= 1e-3 * ma]
+        offered = [math.copysign(ma, asked_ma) for ma in CURRENTS_MA if abs(ma - abs(asked_ma)) <= 1e-3 * ma]
         if not offered:
             self._errors.append('-222,"Data out of range"')
         elif offered[0] != self._current_ma:
@@ -142,7 +144,7 @@ class TextBridge:
     def _switch(self, at_s: float) -> None:
         self._switched_s, self._mv_before = at_s, self._mv
         if source := self._input():
-            source.drive(at_s, self._current_ma)
+            source.drive(at_s, abs(self._current_ma))
 
     def _input(self) -> Input | None:
         return self._inputs.get(self.wiring[self._channel])
@@ -164,7 +166,8 @@ class TextBridge:
             return OVERLOAD
         self._mv = ohm * self._current_ma
         spread_ohm = max(ohm, NOISE_FLOOR_OHM) * source.noise_factor / self._current_ma
-        return ohm * self._gain + noise * spread_ohm + self._left_behind_ohm(at_s)
+        emf_ohm = 1e-3 * source.emf_uv / self._current_ma
+        return ohm * self._gain + noise * spread_ohm + emf_ohm + self._left_behind_ohm(at_s)
 
     def _left_behind_ohm(self, at_s: float) -> float:
         """Mean over the conversion of the decaying rest of the last switching step."""

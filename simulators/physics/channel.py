@@ -33,6 +33,7 @@ class Channel:
         self.probe = probe
         self.leads = Leads.GOOD
         self.noise_factor = 1.0
+        self.emf_uv = probe.truth.emf_uv
         self.step_k = 0.0
         self.drift_k_per_min = 0.0
         self.drift_from_s = 0.0

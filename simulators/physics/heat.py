@@ -18,6 +18,8 @@ DAY_S = 86400.0
 WARMEST_AT_S = 79200.0  # 15:00 next day for a night begun at 17:00
 LAYERING_LAG_S = 300.0
 DETACHED_LAG_S = 60.0
+BEFORE_S = 7200
+"""So long the controller was on before the first second."""
 
 
 class HeatSource:
@@ -38,7 +40,7 @@ class HeatSource:
         start = ambient_c if start_c is None else start_c
         self.constants = constants
         self.controller = Controller(constants, start)
-        self.seconds = 0
+        self.seconds, self._started_s = 0, -BEFORE_S
         self.medium_c = [start]
         self.air_c = [ambient_c]
         self.layering = [0.0]
@@ -85,6 +87,16 @@ class HeatSource:
     def sensor_detached(self, detached: bool) -> None:
         self._sensor_detached = detached
         self._rows = self._matrix()
+
+    @property
+    def on_s(self) -> int:
+        """Seconds since its controller was started."""
+        return self.seconds - self._started_s
+
+    def restart(self) -> None:
+        """Its controller starts anew, with what it keeps over a loss of power."""
+        self._started_s = self.seconds
+        self.controller.restart(self._sensor_c)
 
     def chill(self, kelvin: float) -> None:
         """Something cold is put in: the medium drops at once."""

@@ -29,6 +29,7 @@ class ProbeTruth:
     sees: 1 for an element in the medium, about 0.1 for a sensor in a probe's head.
     `position_k` and `position_slope` are how far its place is from the mean of the source, in K and in
     K per kelvin above room temperature. Drift counts only above `drifts_above_c`.
+    `emf_uv` is the thermal EMF in its leads, in µV.
     """
 
     serial: str
@@ -45,6 +46,7 @@ class ProbeTruth:
     position_slope: float = 0.0
     coupling: float = 1.0
     hysteresis_ppm: float = 0.0
+    emf_uv: float = 0.0
     drift_ppm_per_h: float = 0.0
     shift_ppm: float = 0.0
     drifts_above_c: float = math.inf
@@ -66,7 +68,11 @@ class ProbeTruth:
     @property
     def stem_error(self) -> float:
         """Share of (medium - room) lost along the stem (common practice, no source)."""
-        return self.stem_share * math.exp(-self.immersion_mm / self.stem_length_mm)
+        return self.stem_error_at(0.0)
+
+    def stem_error_at(self, withdrawn_mm: float) -> float:
+        """The same when it is this much less deep."""
+        return self.stem_share * math.exp(-(self.immersion_mm - withdrawn_mm) / self.stem_length_mm)
 
 
 class Probe:
@@ -80,6 +86,7 @@ class Probe:
         self._source = source
         self._layering = layering
         self._pulled = False
+        self._withdrawn_mm = 0.0
         self._extra_k = 0.0
         self._set_input()
         self._seconds = source.seconds
@@ -132,6 +139,17 @@ class Probe:
         self._pulled = out
         self._set_input()
 
+    @property
+    def withdrawn_mm(self) -> float:
+        """How far the probe is out of its usual depth."""
+        return self._withdrawn_mm
+
+    @withdrawn_mm.setter
+    def withdrawn_mm(self, distance_mm: float) -> None:
+        self.follow()
+        self._withdrawn_mm = distance_mm
+        self._set_input()
+
     def warm(self, kelvin: float) -> None:
         """Add `kelvin` to what the sensor's surroundings have (a hot draught at the head)."""
         self.follow()
@@ -166,7 +184,8 @@ class Probe:
 
     def _set_input(self) -> None:
         truth = self.truth
-        share = truth.coupling * (1.0 + truth.position_slope - truth.stem_error)
+        stem_error = truth.stem_error_at(self._withdrawn_mm)
+        share = truth.coupling * (1.0 + truth.position_slope - stem_error)
         self._share = 0.0 if self._pulled else share
         self._offset_k = self._extra_k + (0.0 if self._pulled else truth.position_k)
         factor = IN_AIR_LAG_FACTOR if self._pulled else 1.0

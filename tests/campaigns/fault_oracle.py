@@ -42,7 +42,7 @@ UNCOMMANDABLE = frozenset(
 )
 """Faults that may keep a command from arriving."""
 
-STUCK = "stuck-relay"
+STUCK, PANEL = "stuck-relay", "panel-set-point"
 _RATE_S = 60
 _ANNEALING_S, _SLOW_K_PER_MIN = 600, 2.0
 _SLACK = 1.5
@@ -54,7 +54,10 @@ _BACK_WITHIN_S = 30.0
 
 @dataclass
 class Case:
-    """What one night showed; temperatures in °C, times in s, `margin_k` below the tightest rating."""
+    """What one night showed; temperatures in °C, times in s, `margin_k` below the tightest rating.
+
+    `hottest_c`: for each rated thing its highest true temperature and its rating.
+    """
 
     plant: str
     fault: str
@@ -64,6 +67,7 @@ class Case:
     first_mark_s: float | None = None
     reaction: str = ""
     state: str = ""
+    hottest_c: dict[str, tuple[float, float]] = field(default_factory=dict)
     margin_k: float = 0.0
     tightest: str = ""
     cooling_share: float = 0.0
@@ -77,11 +81,12 @@ class Case:
 
 
 @dataclass
-class _Notes:
-    """What the listener takes down while the night runs."""
+class Notes:
+    """What the listener takes down while the night runs; `panel` when somebody turns the set-point there."""
 
     scene: Scene
     fault_s: float
+    panel: bool = False
     state: str = State.IDLE
     changes: list[tuple[float, str]] = field(default_factory=list)
     verdicts: list[tuple[float, str, str]] = field(default_factory=list)
@@ -113,7 +118,7 @@ class _Notes:
 
         def noted(temperature_c: float, sensor_c: float) -> None:
             halted = self.state in (State.HOLDING, State.PARKING, State.CUT, State.PARKED)
-            if halted and temperature_c > controller.set_point_c + _RISE_K:
+            if halted and not self.panel and temperature_c > controller.set_point_c + _RISE_K:
                 self.raised.append(f"{self.state}: {controller.set_point_c:.2f} -> {temperature_c:.2f} °C")
             write(temperature_c, sensor_c)
 
@@ -140,9 +145,8 @@ def night_with(
     parsed = parse_fault(fault) if fault else None
     fault_s = parsed.at_s if parsed else 0.0
     scene = make_scene(run, faults)
-    notes = _Notes(scene, fault_s)
-    if parsed is None or parsed.kind != "panel-set-point":
-        notes.spy()
+    notes = Notes(scene, fault_s, panel=parsed is not None and parsed.kind == PANEL)
+    notes.spy()
     if disturb is not None:
         disturb(scene)
     end_s = fault_s + 3600.0 * hours_after if fault else stop_s
@@ -152,7 +156,7 @@ def night_with(
         clock = Clock(simulation_of(run).start_utc)
         bench = Bench(clock, far_ends, simulated=True, listeners=listeners, faults=faults)
         virtual_time.run(_run(run, Path(folder) / "night.record", bench, words), end_s=end_s)
-    _judge(case, run, scene, notes)
+    judge(case, run, scene, notes)
     return case
 
 
@@ -176,7 +180,8 @@ async def _run(run: RunPlan, record: Path, bench: Bench, words: Sequence[tuple[f
         await instruments.close()
 
 
-def _judge(case: Case, run: RunPlan, scene: Scene, notes: _Notes) -> None:
+def judge(case: Case, run: RunPlan, scene: Scene, notes: Notes) -> None:
+    """Fill in the case from what was true."""
     case.state = notes.state
     case.healthy_end_s = notes.parking_s or 0.0
     strong = [v for v in notes.verdicts if v[2] != Reaction.MARK.word]
@@ -191,18 +196,19 @@ def _judge(case: Case, run: RunPlan, scene: Scene, notes: _Notes) -> None:
 
 
 def _temperatures(case: Case, run: RunPlan, scene: Scene) -> None:
-    margins = [
-        (one.maximum.value - scene.probes[one.serial].highest_c, one.serial) for one in run.thermometers
-    ]
-    margins.append((run.bench.heat_source.maximum_c - max(scene.source.medium_c), "source"))
+    hottest = {
+        one.serial: (scene.probes[one.serial].highest_c, one.maximum.value) for one in run.thermometers
+    }
+    hottest["source"] = (max(scene.source.medium_c), run.bench.heat_source.maximum_c)
     if run.bench.fluid is not None:
-        margins.append((run.bench.fluid.maximum_c - max(scene.source.medium_c), "fluid"))
-    case.margin_k, case.tightest = min(margins)
+        hottest["fluid"] = (max(scene.source.medium_c), run.bench.fluid.maximum_c)
+    case.hottest_c = hottest
+    case.margin_k, case.tightest = min((rated - true, name) for name, (true, rated) in hottest.items())
     if not case.margin_k >= 0.0:
         case.violations.append(f"{case.tightest} {-case.margin_k:.1f} K over its rating")
 
 
-def _cooling(case: Case, run: RunPlan, scene: Scene, notes: _Notes) -> None:
+def _cooling(case: Case, run: RunPlan, scene: Scene, notes: Notes) -> None:
     """Share of the allowed fall (one and a half times the limit and a little) that was reached."""
     medium, cut_from = scene.source.medium_c, next((s for s, to in notes.changes if to == State.CUT), None)
     allowed: dict[int, float] = {}
@@ -222,7 +228,7 @@ def _cooling(case: Case, run: RunPlan, scene: Scene, notes: _Notes) -> None:
         case.violations.append(f"fell {case.cooling_share:.2f} times as fast as allowed")
 
 
-def _heat(case: Case, scene: Scene, notes: _Notes) -> None:
+def _heat(case: Case, scene: Scene, notes: Notes) -> None:
     case.violations += [f"set-point raised in {text}" for text in notes.raised]
     if case.kind == STUCK or case.kind in UNCOMMANDABLE:
         return

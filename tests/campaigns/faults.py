@@ -8,20 +8,25 @@ Healthy nights with disturbances, for false trips: python -m tests.campaigns.fau
 from __future__ import annotations
 
 import argparse
+import json
 import statistics
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
 from multiprocessing import Pool
+from pathlib import Path
 from random import Random
 
 from simulators.scene import Scene
+from tests.campaigns.fault_branches import branches
 from tests.campaigns.fault_cases import draw_fault, kinds_of
 from tests.campaigns.fault_oracle import STUCK, Case, night_with
 from tests.campaigns.short_nights import PLANTS, short_night
 
-_EARLIEST_S = 120.0
+_EARLIEST_S, _INTO_PARKING_S = 120.0, 1800.0
 _PROCESSES = 2
+_TOLD_EVERY = 25
 _DISTURBED_EVERY_S = 3600.0
 _LARGEST_CHILL_K = 0.5
 
@@ -39,15 +44,9 @@ def jobs(
                 continue
             chance = Random(f"{seed}/{plant}/{kind}")
             for _ in range(instants):
-                instant_s = chance.uniform(_EARLIEST_S, ends_s[plant])
+                instant_s = chance.uniform(_EARLIEST_S, ends_s[plant] + _INTO_PARKING_S)
                 found.append((plant, draw_fault(kind, plant, instant_s, chance)))
     return found
-
-
-def run_case(job: Job) -> Case:
-    """One night with its fault."""
-    plant, fault = job
-    return night_with(short_night(plant), plant, fault)
 
 
 def healthy_case(job: tuple[str, int]) -> tuple[Case, float]:
@@ -121,6 +120,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--plants", default=",".join(PLANTS))
     parser.add_argument("--kinds", default="")
+    parser.add_argument("--saved", default="", metavar="FILE", help="append every case as JSON")
     parser.add_argument("--healthy", type=float, default=0.0, metavar="HOURS")
     given = parser.parse_args(arguments)
     plants = given.plants.split(",")
@@ -128,20 +128,51 @@ def main(arguments: Sequence[str] | None = None) -> int:
     work: Callable[[], int] = lambda: _healthy(plants, given.seed, given.healthy)  # noqa: E731
     if not given.healthy:
         kinds = [kind for kind in given.kinds.split(",") if kind]
-        work = lambda: _faulty(plants, kinds, given.instants, given.seed)  # noqa: E731
+        work = lambda: _faulty(plants, kinds, given.instants, given.seed, given.saved)  # noqa: E731
     code = work()
     print(f"{time.monotonic() - began:.0f} s")
     return code
 
 
-def _faulty(plants: Sequence[str], kinds: Sequence[str], instants: int, seed: int) -> int:
-    with Pool(_PROCESSES) as pool:
-        ends_s = dict(zip(plants, pool.map(healthy_end_s, plants), strict=True))
-        cases = list(pool.imap(run_case, jobs(plants, kinds, instants, seed, ends_s), chunksize=1))
-    print("\n".join(table(cases)))
+def _faulty(plants: Sequence[str], kinds: Sequence[str], instants: int, seed: int, saved: str) -> int:
+    ends_s = {plant: healthy_end_s(plant) for plant in plants}
+    drawn = jobs(plants, kinds, instants, seed, ends_s)
+    began, cases = time.monotonic(), []
+    for plant in plants:
+        faults = [fault for where, fault in drawn if where == plant]
+        for case in branches(plant, faults, ends_s[plant]):
+            cases.append(case)
+            _progress(cases, len(drawn), time.monotonic() - began)
+            if saved:
+                with Path(saved).open("a") as file:
+                    file.write(json.dumps(asdict(case)) + "\n")
+    print("\n".join([*table(cases), *hottest(cases)]))
     bad = violations(cases)
     print(f"{len(cases)} cases, {len(bad)} violations")
-    return 1 if bad else 0
+    return 1 if bad or len(cases) != len(drawn) else 0
+
+
+def _progress(cases: Sequence[Case], of: int, took_s: float) -> None:
+    newest = cases[-1]
+    if newest.violations:
+        print(f"{newest.plant} {newest.fault}: {'; '.join(newest.violations)}", flush=True)
+    if len(cases) % _TOLD_EVERY == 0:
+        left_min = took_s / len(cases) * (of - len(cases)) / 60.0
+        bad = len(violations(cases))
+        print(f"{len(cases)} of {of} cases, {bad} violations, {left_min:.0f} min left", flush=True)
+
+
+def hottest(cases: Iterable[Case]) -> list[str]:
+    """One line for each rated thing of each plant: the highest true temperature, stuck relays aside."""
+    found: dict[tuple[str, str], tuple[float, float]] = {}
+    for case in cases:
+        for name, (true_c, rated_c) in case.hottest_c.items() if case.kind != STUCK else ():
+            highest_c = max(true_c, found.get((case.plant, name), (true_c, rated_c))[0])
+            found[case.plant, name] = highest_c, rated_c
+    return [
+        f"{plant:8s} {name:12s} highest {true_c:6.1f} °C, rated {rated_c:6.1f} °C"
+        for (plant, name), (true_c, rated_c) in found.items()
+    ]
 
 
 def _healthy(plants: Sequence[str], seed: int, hours: float) -> int:

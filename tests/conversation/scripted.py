@@ -106,6 +106,7 @@ class SmallBath:
         looks = {
             "ID": "EXBATH-0007",
             "RA": f"+0025.031,{self.set_point_c:+09.3f},+010.5,{self.heater},0,1,0,{self.cooling}",
+            "RU": "0007200",
             "RR": f"{self.ramp_k_per_min:+06.2f}",
         }
         return command + looks[command]
@@ -130,6 +131,7 @@ class SmallBlock:
         self._put(5, ">i", 25000)
         self._put(7, ">HHH", 1, 500, 1)
         self._put(30, ">Hi", 0, 20000)
+        self._put(110, ">i", 7200)
 
     def _put(self, address: int, layout: str, *numbers: float) -> None:
         words = struct.pack(layout, *numbers)

@@ -61,9 +61,9 @@ def test_who_answers_is_said_and_nothing_else_is_sent(capsys: pytest.CaptureFixt
 def test_a_trial_only_reads_until_writing_is_allowed(capsys: pytest.CaptureFixture[str]) -> None:
     with bath() as (far_end, small, address):
         assert main(["instruments", "try", "ascii-bath", address]) == 0
-        assert {data[3:5] for data in far_end.said} <= {b"ID", b"RA", b"RS", b"RR"}
+        assert {data[3:5] for data in far_end.said} <= {b"ID", b"RA", b"RS", b"RR", b"RU"}
         shown = capsys.readouterr().out
-        assert "8 of 8 work" in shown and "answers ramp: ramp 5 K/min" in shown
+        assert "9 of 9 work" in shown and "answers ramp: ramp 5 K/min" in shown
         assert main(["instruments", "try", "ascii-bath", address, "--writes"]) == 0
     assert small.heater == 0
     assert "makes itself safe: heater off" in capsys.readouterr().out
@@ -117,7 +117,7 @@ def test_simulated_instruments_are_served_tried_and_ended_by_a_signal(
         assert addresses["source"].startswith("serial:/dev/")
         assert main(["instruments", "try", "ascii-bath", addresses["source"], "--writes"]) == 0
         assert main(["instruments", "identify", "text-bridge", addresses["bridge"]]) == 0
-    assert "10 of 10 work" in capsys.readouterr().out
+    assert "11 of 11 work" in capsys.readouterr().out
 
 
 def test_a_fault_can_be_ordered_for_served_instruments(capsys: pytest.CaptureFixture[str]) -> None:

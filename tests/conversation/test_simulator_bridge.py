@@ -21,6 +21,7 @@ class Resistor:
 
     value_ohm: float
     noise_factor: float = 1.0
+    emf_uv: float = 0.0
     currents_ma: list[float] = field(default_factory=list)
 
     def drive(self, when_s: float, current_ma: float) -> None:

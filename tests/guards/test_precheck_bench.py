@@ -185,3 +185,14 @@ def test_every_finding_has_a_sentence_that_ends() -> None:
         for finding in report(name).findings:
             assert finding.text.endswith(".")
             assert finding.severity in ("refused", "caution", "info")
+
+
+def test_a_source_that_cannot_tell_a_restart_is_said_to(tmp_path: Path) -> None:
+    shipped = Path(__file__).parents[2] / "drivers" / "profiles" / "ascii-bath.toml"
+    text = shipped.read_text("utf-8")
+    before, after = text.index("[read.uptime]"), text.index("[read.ramp]")
+    own = tmp_path / "own.toml"
+    own.write_text(text[:before] + text[after:], "utf-8")
+    assert found(report("short.toml").cautions, "unseen restart") == ""
+    changed = report("short.toml", bench={'profile = "ascii-bath"': f'profile = "{own}"'})
+    assert "restart between two looks" in found(changed.cautions, "unseen restart")

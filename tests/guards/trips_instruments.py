@@ -92,6 +92,14 @@ INSTRUMENTS = [
         102,
     ),
     Trip(
+        "restarted",
+        R.HOLD,
+        World(silent=lambda s: "source" if s > 100 else "", error="Restarted"),
+        World(silent=lambda s: "source" if s > 100 else ""),
+        101,
+        102,
+    ),
+    Trip(
         "garbled",
         R.HOLD,
         World(silent=lambda s: "source" if s > 100 else ""),
@@ -114,6 +122,22 @@ INSTRUMENTS = [
         World(machine=lambda s: Machine(s, asleep_s=61.0 if s == 120 else 0.0)),
         World(machine=late(59.0)),
         120,
+        121,
+    ),
+    Trip(
+        "on_battery",
+        R.PARK,
+        World(machine=lambda s: Machine(s, on_battery=True, charge_percent=90.0)),
+        World(machine=lambda s: Machine(s, on_battery=s == 120, charge_percent=90.0)),
+        60,
+        61,
+    ),
+    Trip(
+        "on_battery",
+        R.PARK,
+        World(machine=lambda s: Machine(s, on_battery=s >= 120, charge_percent=49.0)),
+        World(machine=lambda s: Machine(s, on_battery=False, charge_percent=49.0)),
+        119,
         121,
     ),
     Trip(

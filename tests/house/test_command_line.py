@@ -72,8 +72,16 @@ def test_a_loosened_guard_is_refused(capsys: pytest.CaptureFixture[str], tmp_pat
 def test_guards_are_listed_from_the_code(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["guards", "--json"]) == 0
     listed = json.loads(capsys.readouterr().out)
-    assert {"over_limit", "set_point_readback", "no_rise"} <= {guard["name"] for guard in listed}
-    assert all(guard["why"] and guard["hazard"] for guard in listed)
+    assert {"over_limit", "set_point_readback", "no_rise"} <= {guard["name"] for guard in listed["guards"]}
+    assert {"too_hot", "cut_out", "guardian"} <= {check["name"] for check in listed["before_heat"]}
+    for one in (*listed["guards"], *listed["before_heat"]):
+        assert one["why"] and one["hazard"] and one["reads"] and one["reaction"] and one["source"]
+
+
+def test_the_document_of_checks_and_guards_is_what_the_code_says(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["guards", "--markdown"]) == 0
+    document = Path(__file__).resolve().parents[2] / "daemon" / "guards" / "guards.md"
+    assert document.read_text("utf-8") == capsys.readouterr().out
 
 
 @pytest.mark.parametrize("text", ["", "this is no database", "SQLite format 3\x00"])

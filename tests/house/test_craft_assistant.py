@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 from pathlib import Path
 
@@ -93,3 +94,23 @@ def test_the_command_writes_a_plan_once_and_never_over_another(tmp_path: Path) -
 def test_an_answer_that_is_missing_is_asked_for_by_its_option(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", "--bench", str(EXAMPLES / "bench-bath.toml")]) == 2
     assert "--register is missing" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("points", ["-1", "201"])
+def test_a_number_of_points_that_no_plan_has_is_refused(
+    points: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["plan", "--points", points]) == 2
+    assert f"--points {points}: a plan has up to 200 points" in capsys.readouterr().err
+
+
+def test_an_end_of_input_at_the_prompt_is_no_answer(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setattr("sys.stdin", Terminal(""))
+    assert main(["plan"]) == 2
+    assert "REFUSED: no answer was given for the bench file." in capsys.readouterr().err

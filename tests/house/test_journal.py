@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,9 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from daemon.journal import store
 from daemon.journal.entry import Kind
 from daemon.journal.journal import continued_journal, new_journal
 from daemon.journal.read import RecordError, read_entries, verify
+from daemon.journal.sinks import StorageFault
 from drivers.clock import Clock
 from simulators import virtual_time
 
@@ -76,6 +79,24 @@ def test_the_database_itself_refuses_changes(tmp_path: Path) -> None:
     connection.close()
 
 
+def test_the_first_bad_entry_of_a_file_with_a_damaged_end_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "r"
+    write(path, 2000)
+    whole = path.read_bytes()
+    path.write_bytes(whole[:-8192] + b"\xff" * 8192)
+    found = verify(path)
+    assert not found.intact and 1000 < found.entries < 2000
+    assert f"entry {found.entries + 1}" in found.problem
+
+
+def test_a_file_that_lost_its_end_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "r"
+    write(path, 2000)
+    path.write_bytes(path.read_bytes()[:-8192])
+    with pytest.raises(RecordError, match="damaged"):
+        verify(path)
+
+
 def test_an_old_record_is_never_overwritten(tmp_path: Path) -> None:
     write(tmp_path / "r")
     with pytest.raises(FileExistsError):
@@ -108,6 +129,43 @@ def test_in_real_time_an_entry_is_on_the_disk_once_it_is_committed(tmp_path: Pat
         return seen
 
     assert asyncio.run(night()) == 50
+
+
+def test_on_a_full_disk_the_reserve_takes_the_record_of_the_way_down(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, write_rows = tmp_path / "r", store.append
+    reserve = tmp_path / "r.reserve"
+
+    def append(connection: sqlite3.Connection, rows: Sequence[store.Row]) -> None:
+        if rows[-1][0] > 10 and reserve.exists():
+            raise sqlite3.OperationalError("database or disk is full")
+        write_rows(connection, rows)
+
+    async def night() -> str:
+        journal = new_journal(path, Clock(), simulated=False)
+        for number in range(20):
+            journal.append(Kind.MILESTONE, {"mark": "x", "number": number, "by": "running"})
+        with pytest.raises(StorageFault, match="reserve"):
+            await journal.committed()
+        fault = journal.fault
+        journal.close()
+        return fault
+
+    monkeypatch.setattr(store, "append", append)
+    assert "disk is full" in asyncio.run(night())
+    assert verify(path).entries == 20 and not reserve.exists()
+
+
+def test_the_reserve_is_real_room_and_is_gone_after_a_run_without_trouble(tmp_path: Path) -> None:
+    async def night() -> int:
+        journal = new_journal(tmp_path / "r", Clock(), simulated=False)
+        blocks = (tmp_path / "r.reserve").stat().st_blocks
+        journal.close()
+        return blocks
+
+    assert asyncio.run(night()) * 512 >= store.RESERVE_BYTES
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["r"]
 
 
 def test_a_number_that_is_no_number_is_never_written(tmp_path: Path) -> None:

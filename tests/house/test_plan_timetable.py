@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from daemon.cli import main
+from daemon.cli.say import hours
 from daemon.timetable import approach_time_s, forecast, sequence_time_s
 from plans.loading import load_plan, parse_plan
 from plans.unroll import measuring_steps
@@ -78,3 +80,24 @@ def test_the_lines_say_time_temperature_and_margin() -> None:
     lines = forecast(load_plan(EXAMPLES / "short.toml")).lines()
     assert lines[0].startswith(" 0:00 to") and "0.00 °C" in lines[0]
     assert lines[-1].startswith("in all")
+
+
+def test_check_prints_the_margin_to_every_rating_and_until_when_to_stay(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["check", str(EXAMPLES / "overnight.toml")]) == 0
+    said = capsys.readouterr().out
+    run = load_plan(EXAMPLES / "overnight.toml")
+    for rating in run.rating.highest_of:
+        margin_k = rating.value - max(run.visited_c)
+        assert f"{rating.owner}: {margin_k:.0f} K to its highest ({rating.value:g} °C)" in said
+    stay = next(row for row in forecast(run).rows if row.temperature_c > run.bench.ambient_c)
+    assert f"reached {hours(stay.from_s + stay.approach_s)} after the start: stay until then" in said
+
+
+def test_a_plot_that_cannot_be_written_is_refused_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nowhere = tmp_path / "nowhere" / "plot"
+    assert main(["check", str(EXAMPLES / "short.toml"), "--plot", str(nowhere)]) == 2
+    assert f"REFUSED: --plot {nowhere}: no such file or directory" in capsys.readouterr().err

@@ -77,3 +77,32 @@ def test_nothing_is_said_before_the_window_is_full() -> None:
     evidence = judged(500, 0.0, 300.0, 0.0).judge()
     assert math.isinf(evidence.remaining_mk) and math.isinf(evidence.drift_mk)
     assert not evidence.near
+
+
+def foretold_small_after_s(start_mk: float, tau_s: float, chance: Random) -> float:
+    """When less than 3 mK are foretold for a source first looked at so far from its rest.
+
+    Its noise of 1 mK, what the criterion allows, is alike from reading to reading, as a bath's ripple is.
+    """
+    transient, ripple_mk = Transient(900.0, 3.0), 0.0
+    for second in range(0, 7200, 6):
+        left_k = 1e-3 * start_mk * math.exp(-second / tau_s)
+        ripple_mk = 0.9 * ripple_mk + chance.gauss(0.0, math.sqrt(1.0 - 0.9**2))
+        transient.add(float(second), 50.0 + left_k + 1e-3 * ripple_mk)
+        if transient.share <= 1.0:
+            return float(second)
+    return math.inf
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_a_source_first_seen_at_rest_is_believed_within_an_hour(seed: int) -> None:
+    """It shows no time constant, and noise alone must not keep the run waiting for its longest wait."""
+    assert foretold_small_after_s(0.0, 400.0, Random(seed)) < 3600.0
+
+
+@pytest.mark.parametrize("start_mk", [6.0, 10.0])
+@pytest.mark.parametrize("tau_s", [300.0, 700.0, 1100.0])
+def test_a_slow_rest_of_an_approach_is_not_believed_too_early(start_mk: float, tau_s: float) -> None:
+    for seed in range(5):
+        after_s = foretold_small_after_s(start_mk, tau_s, Random(seed))
+        assert start_mk * math.exp(-after_s / tau_s) <= 3.6

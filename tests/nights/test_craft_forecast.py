@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from daemon.cli import main
-from daemon.history.settling import settled_before
+from daemon.learning.timing import learn_timing, walks_before
 from daemon.rehearsal import rehearse
 from daemon.timetable import forecast
 from plans.loading import load_plan
@@ -31,15 +31,16 @@ def records(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, float]:
 
 def test_the_forecast_comes_nearer_to_what_this_bench_really_does(records: tuple[Path, float]) -> None:
     run, (folder, took_s) = load_plan(EXAMPLES / "short.toml"), records
-    before = settled_before(folder, run)
-    assert before is not None and (before.points, before.runs) == (3, 1)
-    guess_s, known_s = (forecast(run, settling).rows[-1].from_s for settling in (None, before.median_s))
+    walks = walks_before(folder, run)
+    assert [len(walk.legs) for walk in walks] == [3]
+    guess_s, known_s = (forecast(run, timing).rows[-1].from_s for timing in (None, learn_timing(walks)))
     assert abs(known_s - took_s) < abs(guess_s - took_s)
 
 
 def test_another_bench_s_records_say_nothing(records: tuple[Path, float]) -> None:
-    assert settled_before(records[0], load_plan(EXAMPLES / "block-night.toml")) is None
-    assert settled_before(records[0] / "nowhere", load_plan(EXAMPLES / "short.toml")) is None
+    assert walks_before(records[0], load_plan(EXAMPLES / "block-night.toml")) == []
+    assert walks_before(records[0] / "nowhere", load_plan(EXAMPLES / "short.toml")) == []
+    assert learn_timing([]) is None
 
 
 def test_check_says_by_what_it_forecasts_and_draws_the_night(
@@ -49,5 +50,5 @@ def test_check_says_by_what_it_forecasts_and_draws_the_night(
         shutil.copy(EXAMPLES / name, tmp_path / name)
     words = ["check", str(tmp_path / "short.toml"), "--plot", str(tmp_path / "ahead")]
     assert main([*words, "--records", str(records[0])]) == 0
-    assert "(3 points in 1 run); forecast by that." in capsys.readouterr().out
+    assert "Forecast by this bench's own nights (3 points in 1 run): ±" in capsys.readouterr().out
     assert (tmp_path / "ahead.png").stat().st_size > 10_000

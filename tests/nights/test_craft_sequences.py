@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from random import Random
 
 import pytest
 
 from daemon.channels import ChannelFacts
-from daemon.results.gather import MeasuredPoint, SequenceReading
-from daemon.results.reduce import Reduced, pooled_readings, reduce_point
+from daemon.results.gather import MeasuredPoint
+from daemon.results.pairs import SequenceReading
+from daemon.results.reduce import Reduced, pooled_readings, reduce_point, scatter_of
+from daemon.results.returns import repeats_of
+from plans.loading import load_plan, parse_plan
+from tests.nights.rehearsed import EXAMPLES
 
 REFERENCE, FIRST_ITEM = 1, 2
 OHM_PER_K = 0.4
@@ -74,3 +79,18 @@ def test_a_reading_that_stands_out_is_flagged_and_still_counted() -> None:
     assert clean.quality.outliers == () and found.quality.outliers == (7,)
     assert found.readings == clean.readings == 24
     assert celsius(found.resistance_ohm) - celsius(clean.resistance_ohm) == pytest.approx(1e-3, rel=1e-6)
+
+
+def test_a_point_measured_again_after_the_extremes_shows_what_repeats() -> None:
+    texts = load_plan(EXAMPLES / "short.toml").texts
+    points = "".join(f"[[points]]\ntemperature_c = {t_c}\n\n" for t_c in (60.0, 100.0, 40.0, 60.0))
+    own = texts.plan.replace('order = "ascending"', 'order = "custom"\norder_reason = "60 °C repeated"')
+    run = parse_plan(own.replace("[[points]]\ntemperature_c = 40.0\n", points), texts.bench, texts.register)
+    ohm = {1: 120.0, 4: 120.0 + 0.4 * 2e-3}
+    visits = [
+        replace(reduced(measured(0.0, 3)), index=i, resistance_ohm=r, temperature_c=60.0)
+        for i, r in ohm.items()
+    ]
+    (one,) = repeats_of(run, visits, scatter_of(visits))
+    assert one.temperature_c == 60.0
+    assert one.difference_mk == pytest.approx(2.0, rel=1e-6)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import ItemResult, calibrate
+from daemon.results.report import write_report
 from plans.loading import load_plan, parse_plan
+from simulators.physics.probe import HYSTERESIS_PLAY_K
 from tests.nights.rehearsed import EXAMPLES, RehearsedNight
 
 HYSTERESIS_PPM, SHIFT_PPM, HEATING_MW_PER_K = 20.0, 40.0, 12.0
@@ -49,15 +53,26 @@ def item(night: RehearsedNight, serial: str) -> ItemResult:
     return calibrate(night.record).item(serial)
 
 
-def test_hysteresis_is_found_within_the_scatter_of_two_points(night: RehearsedNight) -> None:
+def play_at(night: RehearsedNight, when_s: float) -> float:
+    """Where the element's play stands at a time, from -1 (came from below) to +1, by the bath's own course.
+
+    What the bath overshoots on arrival takes a part of the play back before anything is read.
+    """
+    course = night.rehearsal.scene.source.medium_c[: int(when_s) + 1]
+    held_c = course[0]
+    for t_c in course:
+        held_c = min(max(held_c, t_c - HYSTERESIS_PLAY_K / 2), t_c + HYSTERESIS_PLAY_K / 2)
+    return 2.0 * (held_c - course[-1]) / HYSTERESIS_PLAY_K
+
+
+def test_hysteresis_is_found_within_its_uncertainty(night: RehearsedNight) -> None:
     found = item(night, "TR-IPRT-11")
     (one,) = found.hysteresis
-    reduced = found.points[1]
-    true_mk = 1e-3 * HYSTERESIS_PPM * reduced.resistance_ohm / reduced.sensitivity_ohm_per_k
-    # What the bath overshoots on arrival, up to 2 K of the simulated play of 20 K on either side, takes a
-    # part of it back before anything is read.
-    assert 0.8 * true_mk - 2.0 * one.standard_mk < one.half_difference_mk < true_mk + 2.0 * one.standard_mk
-    assert one.standard_mk < 1.0
+    up, down = found.points[1], found.points[3]
+    turned = 0.5 * (play_at(night, down.mid_time_s) - play_at(night, up.mid_time_s))
+    true_mk = 1e-3 * turned * HYSTERESIS_PPM * up.resistance_ohm / up.sensitivity_ohm_per_k
+    assert one.half_difference_mk == pytest.approx(true_mk, abs=2.0 * one.standard_mk)
+    assert true_mk > 20.0 * one.standard_mk
 
 
 def test_a_thermometer_without_hysteresis_shows_none(night: RehearsedNight) -> None:
@@ -82,3 +97,14 @@ def test_self_heating_is_found_within_its_uncertainty(night: RehearsedNight) -> 
         assert one.heating_mk == pytest.approx(true_mk, abs=3.0 * one.standard_mk)
         assert one.standard_mk < 1.5
         assert one.zero_power_standard_ohm > 0.0
+
+
+def test_what_the_night_showed_stands_on_the_page(night: RehearsedNight, tmp_path: Path) -> None:
+    write_report(night.record, tmp_path)
+    page = (tmp_path / "summary.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    found = item(night, "TR-IPRT-11")
+    (one,), (heating,) = found.hysteresis, found.self_heating
+    assert f"{one.half_difference_mk:+.2f} mK (U " in page
+    assert f"{heating.heating_mk:+.2f} mK (U " in page and f"{heating.zero_power_ohm:.5f} Ω (U " in page
+    for words in ("s of readings / mK", "drift left / mK", "flagged", "worth"):
+        assert words in page

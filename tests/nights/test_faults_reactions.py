@@ -181,6 +181,21 @@ def test_a_record_that_cannot_be_written_ends_in_a_park_and_loses_nothing(
     assert not full[0]
 
 
+@pytest.mark.parametrize("plant", ["bath", "furnace"])
+def test_a_source_that_was_off_for_a_moment_and_looks_as_before_is_held(plant: str) -> None:
+    heard = Heard()
+    case = night_with(short_night(plant), plant, "reset@0:40=source", hours_after=0.2, heard=heard)
+    assert "restarted" in heard.verdicts() and State.HOLDING in heard.states()
+    assert case.violations == [] and case.first_s is not None and case.first_s <= 65.0
+
+
+def test_a_park_follows_the_reference_down_where_the_controller_reads_low() -> None:
+    """Held by the controller above the end of the slow zone, it must not be let fall freely from there."""
+    case = night_with(short_night("furnace"), "furnace", "display-drift@2:09:31=-0.24", hours_after=2.0)
+    assert case.violations == [] and case.reaction == "park"
+    assert case.cooling_share < 1.0
+
+
 def test_the_first_cause_is_kept_whatever_follows() -> None:
     _, heard = bath("over-temperature@0:30", after_h=0.3)
     causes = {body["cause"].split(":")[0] for _, body in heard.marks("alarm")}

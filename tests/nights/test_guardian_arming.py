@@ -12,6 +12,7 @@ import pytest
 from daemon.arming import VALID_S, NotArmed, arming, confirmed_unasked
 from daemon.cli.real import ATTENDED, armed_by_a_person
 from daemon.cli.unit import WATCHDOG_S, units
+from daemon.executor.reactions import LONGEST_CUT_S
 from daemon.guardian.orders import Limits
 from plans.loading import load_plan
 from tests.campaigns.guardian_bench import EXAMPLES, Heard, real_plan, scene
@@ -133,6 +134,9 @@ def test_the_units_keep_daemon_and_guardian_apart_and_let_the_guardian_act_first
     assert float(daemon["Service"]["WatchdogSec"]) == WATCHDOG_S > 2.0 * Limits().dead_after_s
     assert daemon["Service"]["Restart"] == "on-failure"
     assert "--park" in daemon["Service"]["ExecStopPost"]
+    assert daemon["Service"]["ExecStart"].endswith("serve /etc/ohmvigil/lab.toml")
+    assert daemon["Service"]["KillMode"] == "mixed"
+    assert float(daemon["Service"]["TimeoutStopSec"]) > LONGEST_CUT_S
     assert guardian["Service"]["Restart"] == "always"
     assert int(guardian["Service"]["OOMScoreAdjust"]) < int(daemon["Service"]["OOMScoreAdjust"])
     assert not {"BindsTo", "PartOf", "Requires"} & set(guardian["Unit"])

@@ -28,18 +28,21 @@ from pathlib import Path
 from daemon.rehearsal import rehearse
 from plans.loading import load_plan
 def listen(entry):
+    if entry.seq == 8000 and sys.argv[4]:
+        said[0](sys.argv[4], "a person at the bench", "")
     if entry.seq == int(sys.argv[3]):
         import os, signal
         os.kill(os.getpid(), signal.SIGKILL)
-rehearse(load_plan(Path(sys.argv[1])), Path(sys.argv[2]), listeners=[listen])
+said = []
+rehearse(load_plan(Path(sys.argv[1])), Path(sys.argv[2]), listeners=[listen], hand_over=said.append)
 """
 CONTINUE = '\n[resume]\npolicy = "continue"\nmaximum_gap_s = 120\n'
 
 
-def killed(tmp_path: Path, plan: str, at_entry: int) -> Path:
-    """A record whose writer was killed at that entry."""
+def killed(tmp_path: Path, plan: str, at_entry: int, word: str = "") -> Path:
+    """A record whose writer was killed at that entry, after somebody said the word."""
     record = tmp_path / "night.record"
-    words = [sys.executable, "-c", _NIGHT, plan, str(record), str(at_entry)]
+    words = [sys.executable, "-c", _NIGHT, plan, str(record), str(at_entry), word]
     done = subprocess.run(words, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False)
     assert done.returncode == -signal.SIGKILL
     return record
@@ -125,6 +128,26 @@ def test_a_halted_run_is_never_resumed(tmp_path: Path) -> None:
     resume_rehearsal(run, record, gap_s=30.0)
     with pytest.raises(CannotResume, match="never resumed"):
         resume_rehearsal(run, record, gap_s=30.0)
+
+
+@pytest.mark.parametrize(("word", "ends_in"), [("halt", State.PARKING), ("cut", State.CUT)])
+def test_a_run_broken_off_on_its_way_down_is_brought_down_to_its_end(
+    tmp_path: Path, word: str, ends_in: State
+) -> None:
+    plan = continuing(tmp_path)
+    record = killed(tmp_path, str(plan), 9000, word)
+    (halted,) = [e.body["to"] for e in read_entries(record, frozenset({Kind.STATE}))][1:]
+    assert halted == ends_in and not verify(record).closed
+
+    rehearsal = resume_rehearsal(load_plan(plan), record, gap_s=30.0)
+
+    assert rehearsal.outcome.state is State.PARKED and verify(record).closed
+    states = [e.body["to"] for e in read_entries(record, frozenset({Kind.STATE}))]
+    assert states[2:] == [State.INTERRUPTED, ends_in, State.PARKED]
+    assert rehearsal.scene.source.output_percent == 0.0
+    resumed_s = [e.when_s for e in read_entries(record, frozenset({Kind.INTERRUPTION}))][-1]
+    told = [e.body for e in read_entries(record, frozenset({Kind.ACTION})) if e.when_s > resumed_s]
+    assert not any(body.get("on") for body in told)
 
 
 def test_a_changed_plan_is_not_taken_for_the_recorded_one(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from daemon.results.certificate.method import conditions, method_sentences, trac
 from daemon.results.certificate.rows import rounded
 from daemon.results.markup import plain
 from daemon.results.numbers import day_and_clock, fixed, powers, signed, uncertainty
+from daemon.results.page_changes import repeats, zero_power
 from daemon.results.page_items import KINDS
 from daemon.results.self_heating import SelfHeating
 from plans.probe import Thermometer
@@ -132,14 +133,21 @@ def _zero(facts: Facts) -> list[tuple[str, str]]:
         ("Shift of R₀", signed(item.shift_mk, 1, "mK")),
         ("Hysteresis, half the difference above − below", "; ".join(hysteresis) or "not measured"),
         ("Repeatability from cycle to cycle", uncertainty(item.repeatability_mk)),
-        *(_self_heating(one) for one in item.self_heating),
+        *([("Measured again later, change", "; ".join(repeats(item)))] if item.repeats else []),
+        *(("Immersion profile", one.words) for one in item.immersion),
+        *(row for one in item.self_heating for row in _self_heating(one)),
     ]
 
 
-def _self_heating(one: SelfHeating) -> tuple[str, str]:
-    where = f"Self-heating at {fixed(one.temperature_c, 0, '°C')}"
+def _self_heating(one: SelfHeating) -> list[tuple[str, str]]:
     u_mk = uncertainty(2.0 * one.standard_mk)
-    return where, f"{signed(one.heating_mk, 1, 'mK')} by {one.current_ma:g} mA (U {u_mk}, k = 2)"
+    return [
+        (
+            f"Self-heating at {fixed(one.temperature_c, 0, '°C')}",
+            f"{signed(one.heating_mk, 1, 'mK')} by {one.current_ma:g} mA (U {u_mk}, k = 2)",
+        ),
+        ("Resistance at zero power", zero_power(one)),
+    ]
 
 
 def _u_at_zero_ohm(facts: Facts) -> float:

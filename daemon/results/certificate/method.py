@@ -18,7 +18,7 @@ def method_sentences(facts: Facts) -> list[str]:
     sequence, currents = steps[0].sequence, sorted({step.current_ma for step in steps})
     current = ", ".join(f"{one:g} mA" for one in currents)
     return [
-        f"Comparison with the reference thermometer {run.reference.serial} in a {_medium(run)}, resistance "
+        f"Comparison with {_references(run)} in a {_medium(run)}, resistance "
         f"measured by the bridge of {run.bench.name}.",
         f"Immersion {_immersion(facts):g} mm, {facts.thermometer.wires} wires; measuring current {current}, "
         "resistances as measured with it, not extrapolated to zero power.",
@@ -39,12 +39,20 @@ def conditions(facts: Facts) -> str:
 
 def traceability(facts: Facts) -> str:
     """To what the results are traceable, as far as the papers say."""
-    calibration = facts.evaluated.night.run.reference.calibration
-    certificate = (
-        f"certificate {calibration.certificate} of {calibration.date.isoformat()}" if calibration else "none"
+    certificate = ", ".join(
+        f"certificate {one.calibration.certificate} of {one.calibration.date.isoformat()}"
+        for one in facts.evaluated.night.run.references
+        if one.calibration is not None
     )
     told = facts.papers.laboratory.traceability
     return f"Reference thermometer: {certificate}. {told}".rstrip()
+
+
+def _references(run: RunPlan) -> str:
+    serials = " and ".join(one.serial for one in run.references)
+    if len(run.references) == 1:
+        return f"the reference thermometer {serials}"
+    return f"the mean of the reference thermometers {serials}"
 
 
 def _medium(run: RunPlan) -> str:
