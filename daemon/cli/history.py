@@ -8,9 +8,12 @@ from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
 from daemon.cli.say import not_drawn, refuse, say_json
+from daemon.fitting.characteristic import Characteristic
 from daemon.history.chart import Chart
 from daemon.history.visits import Unreadable, Visit, visits
 from daemon.history.words import charted, history_lines
+from daemon.results.dcc.quantity import DccError
+from daemon.results.dcc.read import characteristic_from_dcc
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,6 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--records", type=Path, default=Path("records"), help="folder of records (default: records)"
     )
     parser.add_argument("--plot", type=Path, metavar="STEM", help="also write STEM.svg and STEM.png")
+    parser.add_argument(
+        "--dcc", type=Path, metavar="XML", help="hold every run against this digital certificate of the probe"
+    )
     parser.add_argument("--simulated", action="store_true", help="count simulated runs too")
 
 
@@ -27,7 +33,10 @@ def run(args: argparse.Namespace) -> int:
     """Print a history; exit 2 when there is none, 1 when its runs are suspect or a record cannot be read."""
     if not args.records.is_dir():
         return refuse(f"REFUSED: {args.records} is not a folder of records.", as_json=args.json)
-    found, unreadable = visits(args.records, args.probe)
+    try:
+        found, unreadable = visits(args.records, args.probe, _certificate(args))
+    except (DccError, OSError) as error:
+        return refuse(f"REFUSED: {error}", as_json=args.json)
     counted = [visit for visit in found if args.simulated or not visit.simulated]
     if not counted:
         left = f" ({len(found)} simulated ones: add --simulated)" if found else ""
@@ -50,6 +59,10 @@ def run(args: argparse.Namespace) -> int:
         if not args.json:
             print(f"plot  {paths[0]}")
     return EXIT_BAD_OUTCOME if unreadable or chart.suspect_since is not None else EXIT_DONE
+
+
+def _certificate(args: argparse.Namespace) -> Characteristic | None:
+    return None if args.dcc is None else characteristic_from_dcc(args.dcc, args.probe)
 
 
 def _plain(probe: str, found: list[Visit], chart: Chart, unreadable: list[Unreadable]) -> dict[str, object]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.errors import FittingError
 from daemon.history.check_standard import certified_difference_mk
 from daemon.history.heat import Heat, heat_of
@@ -14,6 +15,7 @@ from daemon.journal.entry import Kind
 from daemon.journal.read import RecordError, read_entries
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
 from daemon.results.immersion import Immersion
+from daemon.results.page_items import characteristics_apart_mk
 from plans.errors import PlanError
 
 
@@ -22,7 +24,8 @@ class Visit:
     """One run of a thermometer.
 
     R0 in ohm before and after the points, shift in mK; `heat` is what it met; `check_mk` the mean difference
-    of the run's check standard from its certificate by the run's reference (its own, when it is one).
+    of the run's check standard from its certificate by the run's reference (its own, when it is one);
+    `from_certificate_mk` how far the run's characteristic is, at most, from a certificate that was given.
     """
 
     record: Path
@@ -36,6 +39,7 @@ class Visit:
     heat: Heat
     form: str
     coefficients: tuple[tuple[str, float], ...]
+    from_certificate_mk: float | None
     check_mk: float | None
     immersion: tuple[Immersion, ...] = ()
 
@@ -48,19 +52,21 @@ class Unreadable:
     reason: str
 
 
-def visits(folder: Path, serial: str) -> tuple[list[Visit], list[Unreadable]]:
+def visits(
+    folder: Path, serial: str, certificate: Characteristic | None = None
+) -> tuple[list[Visit], list[Unreadable]]:
     """All runs of a thermometer among the records of a folder (not of its sub-folders)."""
     found: list[Visit] = []
     unreadable: list[Unreadable] = []
     for record in sorted(folder.glob("*.record")):
         try:
-            found += _visit(record, serial)
+            found += _visit(record, serial, certificate)
         except (RecordError, PlanError, FittingError, OSError) as error:
             unreadable.append(Unreadable(record, str(error)))
     return sorted(found, key=lambda visit: visit.opened), unreadable
 
 
-def _visit(record: Path, serial: str) -> Iterator[Visit]:
+def _visit(record: Path, serial: str, certificate: Characteristic | None) -> Iterator[Visit]:
     opening = next(read_entries(record, frozenset({Kind.OPENED})), None)
     if opening is None:
         raise RecordError(f"{record}: the record has no opening entry")
@@ -84,9 +90,18 @@ def _visit(record: Path, serial: str) -> Iterator[Visit]:
         heat=heat_of(record, night.run, channels[serial]),
         form=fitted.equation.kind if fitted else "",
         coefficients=tuple(zip(fitted.equation.parameters, fitted.theta, strict=True)) if fitted else (),
+        from_certificate_mk=_apart_mk(fitted, certificate),
         check_mk=_check_mk(night, item),
         immersion=item.immersion if item is not None else (),
     )
+
+
+def _apart_mk(fitted: Characteristic | None, certificate: Characteristic | None) -> float | None:
+    if fitted is None or certificate is None:
+        return None
+    if not max(fitted.range_c[0], certificate.range_c[0]) < min(fitted.range_c[1], certificate.range_c[1]):
+        return None
+    return characteristics_apart_mk(certificate, fitted)
 
 
 def _check_mk(night: NightResult, item: ItemResult | None) -> float | None:

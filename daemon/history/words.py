@@ -57,6 +57,9 @@ def _line(visit: Visit) -> str:
         visit.role.replace("_", " "),
         f"R0 {r0:.4f} Ω" if r0 is not None else "R0 not measured",
         f"shift {shift:+.2f} mK" if shift is not None else "",
+        f"up to {visit.from_certificate_mk:.1f} mK from its certificate"
+        if visit.from_certificate_mk is not None
+        else "",
         f"up to {visit.heat.highest_c:.1f} °C",
         ", ".join(f"{name} {value:.6g}" for name, value in visit.coefficients),
         visit.record.name,

@@ -161,6 +161,17 @@ def test_the_characteristic_comes_back(issued: Path, serial: str) -> None:
     assert ratio == pytest.approx(1.0, abs=0.03)
 
 
+def test_a_history_is_held_against_the_digital_certificate(
+    issued: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copy(issued.with_suffix(".record"), tmp_path / "night.record")
+    at = ["--records", str(tmp_path), "--dcc", str(issued)]
+    assert main(["history", IPRT, *at]) == 0
+    assert "up to 0.0 mK from its certificate" in capsys.readouterr().out
+    assert main(["history", SEMI, *at]) == 2
+    assert f"the certificate of {IPRT}, not of {SEMI}" in capsys.readouterr().err
+
+
 def test_a_draft_is_not_taken_for_a_reference(evaluated: Evaluated, tmp_path: Path) -> None:
     path = tmp_path / "draft.xml"
     path.write_bytes(dcc_xml(facts_of(evaluated, IPRT, papers(), None)))

@@ -21,15 +21,16 @@ from daemon.results.dcc.tree import DCC, DCC_VERSION, NAMES, parse
 
 _SIMULATED = "SIMULATED"
 _DRAFT = "DRAFT"
+_SERIALS = ".//dcc:item/dcc:identifications/dcc:identification/dcc:value"
 _GRID = 101
 _LARGEST = 1e9
 
 
-def characteristic_from_dcc(path: Path) -> Characteristic:
+def characteristic_from_dcc(path: Path, serial: str = "") -> Characteristic:
     """The characteristic in a DCC that this program wrote; raises DccError, OSError.
 
-    Its coefficients are held against its interpolation table, whose U(t) is taken as common to all
-    temperatures.
+    With `serial` it must be that thermometer's. Its coefficients are held against its interpolation table,
+    whose U(t) is taken as common to all temperatures.
     """
     root = parse(path.read_bytes())
     if root.tag != f"{{{DCC}}}digitalCalibrationCertificate" or root.get("schemaVersion") != DCC_VERSION:
@@ -37,6 +38,9 @@ def characteristic_from_dcc(path: Path) -> Characteristic:
     number = _text(root, ".//dcc:coreData/dcc:uniqueIdentifier")
     if number.startswith((_SIMULATED, _DRAFT)):
         raise DccError(f"{path.name}: certificate {number} is no certificate; nothing may be based on it")
+    known = [(one.text or "").strip() for one in root.iterfind(_SERIALS, NAMES)]
+    if serial and serial not in known:
+        raise DccError(f"{path.name}: the certificate of {', '.join(known) or 'nobody'}, not of {serial}")
     try:
         return _read(root, number)
     except (LookupError, ValueError, TypeError, AttributeError, RecursionError, FittingError) as problem:
