@@ -20,6 +20,7 @@ from typing import NoReturn
 from daemon.states import HALTED, State
 from simulators import virtual_time
 from simulators.faults import parse_fault
+from tests.campaigns.fault_cases import late
 from tests.campaigns.fault_oracle import Case, Notes, judge
 from tests.campaigns.live_night import LiveNight, live_night
 
@@ -110,6 +111,7 @@ async def _branch(stem: LiveNight, text: str, limits: Limits, driving: asyncio.T
     case = Case(stem.plant, text)
     judge(case, stem.run, stem.scene, notes)
     case.healthy_end_s = limits.healthy_end_s
+    case.violations += filter(None, [late(fault, case.first_s)])
     return case
 
 

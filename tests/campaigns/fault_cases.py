@@ -4,11 +4,40 @@ from __future__ import annotations
 
 from random import Random
 
-from simulators.faults import KINDS
+from simulators.faults import KINDS, Fault
 
 _WIRE = ("silence", "garbage", "late-answer", "half-line")
 _HOTTEST_C = {"bath": 195.0, "block": 415.0, "furnace": 500.0}
 _NO_STIRRER = frozenset({"stirrer-stop", "level-low"})
+
+
+SEEN_WITHIN_S = {
+    "over-temperature": 5.0,
+    "level-low": 5.0,
+    "stirrer-stop": 5.0,
+    "silence": 30.0,
+    "disconnect": 30.0,
+    "garbage": 30.0,
+    "half-line": 30.0,
+    "late-answer": 30.0,
+    "brown-out": 30.0,
+    "wrong-identity": 65.0,
+}
+"""Kinds that show at once, whatever the night is at, and when a guard must have held the run at the latest.
+
+The others show only by what they do: for them the figures are printed, not judged."""
+
+_LONG_ENOUGH_S = 15.0
+
+
+def late(fault: Fault, first_s: float | None) -> str:
+    """What is wrong with when a guard first held the run; empty when nothing is."""
+    within_s = SEEN_WITHIN_S.get(fault.kind)
+    if within_s is None or fault.duration_s < _LONG_ENOUGH_S:
+        return ""
+    if first_s is None:
+        return f"never seen, though it shows within {within_s:.0f} s"
+    return "" if first_s <= within_s else f"seen after {first_s:.0f} s instead of {within_s:.0f} s"
 
 
 def kinds_of(plant: str) -> tuple[str, ...]:

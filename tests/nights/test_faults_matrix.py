@@ -6,7 +6,8 @@ from random import Random
 
 import pytest
 
-from tests.campaigns.fault_cases import draw_fault, kinds_of
+from simulators.faults import parse_fault
+from tests.campaigns.fault_cases import draw_fault, kinds_of, late
 from tests.campaigns.fault_oracle import night_with
 from tests.campaigns.faults import disturb, jobs, table, violations
 from tests.campaigns.short_nights import PLANTS, short_night
@@ -61,3 +62,10 @@ def test_the_campaign_draws_the_same_cases_from_the_same_seed() -> None:
 
 def test_a_drawn_fault_begins_at_its_instant() -> None:
     assert draw_fault("heater-open", "bath", 3725.0, Random(1)) == "heater-open@1:02:05"
+
+
+def test_a_fault_that_shows_at_once_must_be_seen_at_once() -> None:
+    silent = parse_fault("silence@0:30=source")
+    assert late(silent, 12.0) == ""
+    assert "instead of 30 s" in late(silent, 31.0) and "never seen" in late(silent, None)
+    assert late(parse_fault("silence@0:30=source/3"), None) == late(parse_fault("noisy@0:30=2"), None) == ""
