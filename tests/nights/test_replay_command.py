@@ -72,11 +72,11 @@ def test_a_bad_guards_file_is_a_sentence(
 
 
 def test_a_folder_is_one_table_with_a_row_for_each_record(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    night: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    shutil.copy(KEPT / "format-1.record", tmp_path / "a.record")
+    shutil.copy(night, tmp_path / "a.record")
     (tmp_path / "deeper").mkdir()
-    shutil.copy(KEPT / "format-2.record", tmp_path / "deeper" / "b.record")
+    shutil.copy(night, tmp_path / "deeper" / "b.record")
     assert main(["replay", "--all", str(tmp_path), "--processes", "2", "--json"]) == 0
     rows = json.loads(capsys.readouterr().out)["records"]
     assert [(row["record"], row["same"]) for row in rows] == [("a.record", True), ("b.record", True)]
