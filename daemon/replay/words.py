@@ -69,7 +69,7 @@ def unknowable_lines(record: Path, found: Replayed) -> list[str]:
         f"{duration(left_s)} after it answer other commands.",
         f"Known: {_named(kept)} as recorded. Unknown: {_named(lost)}, and everything after.",
     ]
-    return [*lines, "`--continue simulated` goes on from there on the simulated bench of this record."]
+    return lines
 
 
 def _points(record: Path, seq: int) -> tuple[list[str], list[str]]:
