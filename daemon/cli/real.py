@@ -19,6 +19,7 @@ from daemon.guardian.keeper import GuardianFailed, Keeper, spawned
 from daemon.guardian.orders import Limits, Orders
 from daemon.guardian.path import guardian_path, way_of
 from daemon.guardian.script import compile_script
+from daemon.memory import settle_memory
 from daemon.night import Bench, Outcome, resume_night, run_night
 from daemon.timetable import forecast
 from drivers.clock import Clock
@@ -73,6 +74,7 @@ def resume_real(plan: RunPlan, record: Path, gap_s: float, view: LiveView) -> Ou
     except GuardianFailed as error:
         raise InstrumentError(str(error)) from error
     bench = Bench(Clock(), {}, False, [view], heart=keeper)
+    settle_memory()
     return asyncio.run(resume_night(plan, record, bench, gap_s))
 
 
@@ -144,6 +146,7 @@ def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) ->
         LiveView(forecast(plan).total_s, quiet=args.json) as view,
     ):
         listening = replace(bench, listeners=[view, *listeners])
+        settle_memory()
         try:
             outcome = asyncio.run(run_night(plan, record, listening))
         except (InstrumentError, GuardianFailed, OSError) as error:
