@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import platform
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -174,7 +173,6 @@ async def _to_the_end(
     halt: State = State.PARKING,
 ) -> Outcome:
     try:
-        _settle_memory()
         if night.heart is not None:
             night.heart.arm()
         if down_because:
@@ -187,13 +185,6 @@ async def _to_the_end(
         return Outcome(state, night.panel.cause, journal.head, journal.count)
     finally:
         journal.close()
-        gc.unfreeze()
-
-
-def _settle_memory() -> None:
-    """What was loaded for the start is never looked through again: a halt would wait for that."""
-    gc.collect()
-    gc.freeze()
 
 
 def _folder(record: Path, bench: Bench) -> Path | None:

@@ -19,6 +19,7 @@ from daemon.cli.telling import CannotTell, telling
 from daemon.guardian.keeper import GuardianFailed, Keeper, spawned
 from daemon.guardian.path import guardian_path, orders_of
 from daemon.journal.sinks import StorageFault
+from daemon.memory import settle_memory
 from daemon.night import Bench, Outcome, resume_night, run_night
 from daemon.timetable import forecast
 from drivers.clock import Clock
@@ -73,6 +74,7 @@ def resume_real(plan: RunPlan, record: Path, gap_s: float, view: LiveView) -> Ou
     except GuardianFailed as error:
         raise InstrumentError(str(error)) from error
     bench = Bench(Clock(), {}, False, [view], heart=keeper)
+    settle_memory()
     return asyncio.run(resume_night(plan, record, bench, gap_s))
 
 
@@ -139,6 +141,7 @@ def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) ->
         listening = replace(bench, listeners=[view, *listeners])
         if args.attended:
             listening = replace(listening, hand_over=heard_at(sys.stdin, getpass.getuser()))
+        settle_memory()
         try:
             outcome = asyncio.run(run_night(plan, record, listening))
         except StorageFault as error:

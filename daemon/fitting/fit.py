@@ -162,12 +162,15 @@ def _range(temperature_c: FloatArray, asked_c: tuple[float, float] | None) -> tu
 
 def _factors(problem: Problem) -> tuple[Factor, ...]:
     influence = problem.solution.influence
+    # All common sources in one product: many small ones cost more than they compute.
+    common = [source.standard_k for source in problem.sources if source.common]
+    columns = iter((influence @ np.array(common).T).T[:, :, None] if common else ())
     return tuple(
         Factor(
             source.name,
             source.distribution,
             source.degrees_of_freedom,
-            (influence @ source.standard_k)[:, None] if source.common else influence * source.standard_k,
+            next(columns) if source.common else influence * source.standard_k,
         )
         for source in problem.sources
     )

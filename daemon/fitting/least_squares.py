@@ -109,7 +109,7 @@ def solve(design: FloatArray, observed: FloatArray, whiten: FloatArray) -> Solut
     if points < parameters:
         raise NotSolvable(f"{parameters} coefficients need at least {parameters} points; there are {points}")
     scaled = whiten @ design
-    length = np.sqrt(np.einsum("nk,nk->k", scaled, scaled))
+    length = np.sqrt((scaled * scaled).sum(axis=0))
     if not all(one > 0 for one in length.tolist()):
         raise NotSolvable("a coefficient is touched by no point: choose a simpler equation")
     basis, strength, turned = np.linalg.svd(scaled / length, full_matrices=False)

@@ -95,18 +95,22 @@ class Component:
 
         Signed: a term that grows with the excess over ambient pulls the other way below it.
         """
-        if self.unit == "mK":
-            base: FloatArray = np.full(np.shape(temperature_c), 1e-3)
-        elif self.unit == "ohm":
+        base: float | FloatArray = 1e-3
+        if self.unit == "ohm":
             base = 1 / sensitivity_ohm_per_k
-        else:
+        elif self.unit == "ppm":
             base = 1e-6 * resistance_ohm / sensitivity_ohm_per_k
+        kelvins: FloatArray = base * self._growth(temperature_c)
+        return kelvins
+
+    def _growth(self, temperature_c: FloatArray) -> FloatArray:
+        """(n,) how the term grows with temperature."""
         if self.shape == "ambient_excess":
-            base = base * (temperature_c - self.ambient_c) / 100.0
+            return (temperature_c - self.ambient_c) / 100.0
         if self.shape == "table":
             where, factor = zip(*self.table, strict=True)
-            base = base * np.interp(temperature_c, where, factor)
-        return base
+            return np.interp(temperature_c, where, factor)
+        return np.ones(temperature_c.shape)
 
     def standard_k(
         self, temperature_c: FloatArray, resistance_ohm: FloatArray, sensitivity_ohm_per_k: FloatArray

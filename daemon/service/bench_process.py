@@ -22,6 +22,7 @@ from daemon.feed import Divergence
 from daemon.guardian.keeper import GuardianFailed
 from daemon.journal.journal import Listener
 from daemon.journal.read import RecordError, read_opening
+from daemon.memory import settle_memory
 from daemon.night import Bench, CannotResume, Outcome, Voice, resume_night, run_night
 from daemon.service.guarding import guardian_of
 from daemon.service.orders import Ending, Order, order_of
@@ -94,6 +95,7 @@ def _night(order: Order, run: RunPlan, listeners: Sequence[Listener]) -> Outcome
 def _real_night(order: Order, run: RunPlan, record: Path, listeners: Sequence[Listener]) -> Outcome:
     keeper = guardian_of(run, record, drill=order.gap_s is None)
     bench = Bench(Clock(), {}, False, listeners, heart=keeper, said=order.said, hand_over=_listen)
+    settle_memory()
     try:
         if order.gap_s is None:
             return asyncio.run(run_night(run, record, bench))
