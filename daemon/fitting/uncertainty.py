@@ -109,7 +109,8 @@ class Component:
             return (temperature_c - self.ambient_c) / 100.0
         if self.shape == "table":
             where, factor = zip(*self.table, strict=True)
-            return np.interp(temperature_c, where, factor)
+            between: FloatArray = np.interp(temperature_c, where, factor)
+            return between
         return np.ones(temperature_c.shape)
 
     def standard_k(

@@ -93,10 +93,10 @@ def test_an_address_of_no_known_form_is_refused_in_words(text: str) -> None:
 
 def test_a_profile_of_the_wrong_role_place_or_name_is_refused() -> None:
     for profile, address, words in (
-        ("text-bridge", "simulated:bench", "not a heat-source"),
+        ("text-bridge", "simulated:bench", "for the role bridge, not heat-source"),
         ("ascii-bath", "simulated:nobody", "nobody"),
         ("ascii-bath", "visa:GPIB0::7::INSTR", "not for visa"),
-        ("no-such", "simulated:bench", "ascii-bath, modbus-block, text-bridge"),
+        ("no-such", "simulated:bench", "known: ascii-bath, ascii-readout, modbus-block"),
         ("absent.toml", "simulated:bench", "absent.toml"),
     ):
         with pytest.raises(BadProfile, match=words):

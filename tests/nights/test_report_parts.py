@@ -35,7 +35,13 @@ def mark(name: str, **data: object) -> dict[str, object]:
 
 
 def look(temperature_c: float) -> dict[str, object]:
-    return {"of": 0, "what": "source", "temperature_c": temperature_c, "set_point_c": 20.0}
+    return {
+        "of": 0,
+        "what": "source",
+        "temperature_c": temperature_c,
+        "set_point_c": 20.0,
+        "output_percent": 0.0,
+    }
 
 
 def test_numbers_have_a_true_minus_and_no_negative_zero() -> None:
