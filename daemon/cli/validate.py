@@ -29,8 +29,9 @@ def run(args: argparse.Namespace) -> int:
     if not 1 <= args.seeds <= _MOST_SEEDS:
         message = f"REFUSED: --seeds {args.seeds}: expected a number from 1 to {_MOST_SEEDS}."
         return refuse(message, as_json=args.json)
-    if args.records is not None and not args.records.is_dir():
-        return refuse(f"REFUSED: {args.records}: there is no such folder.", as_json=args.json)
+    if args.records is not None and not any(args.records.rglob("*.record")):
+        message = f"REFUSED: {args.records}: no such folder, or no record in it."
+        return refuse(message, as_json=args.json)
     parts = _parts(args, lambda sentence: print(sentence, file=sys.stderr, flush=True))
     try:
         _report(args, parts)
@@ -52,10 +53,13 @@ def _parts(args: argparse.Namespace, say: Callable[[str], None]) -> list[Part]:
     from daemon.validation.faults import TRIALS, check_faults
     from daemon.validation.nights import check_nights
     from daemon.validation.published import check_published
+    from daemon.validation.records import check_records
 
     say("published tables")
+    own = [] if args.records is None else [check_records(args.records, say)]
     with tempfile.TemporaryDirectory() as folder:
         return [
+            *own,
             check_published(),
             check_nights(Path(folder), args.seeds, say),
             check_faults(Path(folder), TRIALS, say),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from daemon.validation.nights import reseeded
 from daemon.validation.page import validation_page
 from daemon.validation.program import this_program
 from daemon.validation.published import check_published
+from daemon.validation.records import check_records
 
 
 def test_every_published_table_holds() -> None:
@@ -54,6 +56,24 @@ def test_the_report_names_the_program_and_what_does_not_hold() -> None:
     assert "signature of the person who authorises" in page
     assert "Signed by A. Tern" in validation_page(parts, program, 1.8e9, "A. Tern")
     assert dict(program.libraries)["numpy"]
+
+
+def test_the_laboratory_s_own_records_are_walked_and_replayed(tmp_path: Path) -> None:
+    kept = Path(__file__).parent / "kept" / "format-2.record"
+    shutil.copy(kept, tmp_path / "whole.record")
+    text = kept.read_bytes()
+    (tmp_path / "torn.record").write_bytes(text[: len(text) // 2])
+    said: list[str] = []
+    part = check_records(tmp_path, said.append)
+    holds = {check.what: check.holds for check in part.checks}
+    assert holds["whole.record: as it was written"]
+    assert not holds["torn.record: as it was written"] and not holds["torn.record: replayed"]
+    assert not part.holds and said[-1] == "record 2 of 2"
+
+
+def test_a_folder_without_records_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["validate", "--records", str(tmp_path)]) == 2
+    assert "no record in it" in capsys.readouterr().err
 
 
 def test_an_absurd_number_of_nights_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
