@@ -84,7 +84,7 @@ def some_night(place: Place, seed: int) -> RunPlan:
     chance = random.Random(f"{place.bench}/{seed}")
     count, (low_c, high_c) = chance.randint(4, 7), place.points_c
     order = chance.choice(_ORDERS)
-    points = sorted(round(chance.uniform(low_c, high_c), 1) for _ in range(count))
+    points = sorted({round(chance.uniform(low_c, high_c), 1) for _ in range(count)})
     points = points[::-1] if order == "descending" else points
     points += [points[len(points) // 2]] if order == "up_and_down" else []
     reference, *items = place.thermometers
