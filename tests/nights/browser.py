@@ -23,6 +23,10 @@ _OPTIONS = (
 )
 
 
+class PageChanged(Exception):
+    """The page went while something was asked of it."""
+
+
 class Page:
     """One open page; remembers everything it asked for and everything its console said."""
 
@@ -55,7 +59,10 @@ class Page:
         again = f"({condition}) ? done(true) : setTimeout(look, 50)"
         look = f"(done) => {{ const look = () => {again}; look(); }}"
         limit = f"new Promise((done) => setTimeout(done, {WITHIN_S * 1000:.0f}, false))"
-        held = self.value(f"Promise.race([new Promise({look}), {limit}])")
+        try:
+            held = self.value(f"Promise.race([new Promise({look}), {limit}])")
+        except PageChanged:  # the question went with the old page: asked again of the new one
+            held = self.value(f"Promise.race([new Promise({look}), {limit}])")
         assert held, f"{condition} did not come true on:\n{self.value('document.body.innerText')[:3000]}"
 
     def text(self, id_: str) -> str:
@@ -91,6 +98,8 @@ class Page:
         while True:
             heard = self._hear()
             if heard.get("id") == self._number:
+                if "navigated or closed" in str(heard.get("error", "")):
+                    raise PageChanged(heard)
                 assert "error" not in heard, heard
                 result: dict[str, Any] = heard["result"]
                 return result
