@@ -63,7 +63,20 @@ class SourceLost(Guard):
         return self.verdict(sentence, silent_s, self.figures["silent_s"], "s")
 
 
-class InstrumentRestarted(Guard):
+class _SaidOfAnInstrument(Guard):
+    """Speaks at once when an instrument failed in one way."""
+
+    error = ""
+    unit = ""
+
+    def judge(self, observation: Observation, situation: Situation) -> Verdict | None:
+        """Speaks at once."""
+        if not isinstance(observation, Failed) or observation.error != self.error:
+            return None
+        return self.verdict(f"the {observation.role}: {observation.reason}", 1.0, 0.0, self.unit)
+
+
+class InstrumentRestarted(_SaidOfAnInstrument):
     """An instrument says that it has been on for a shorter time than the run has known it."""
 
     name = "restarted"
@@ -71,15 +84,10 @@ class InstrumentRestarted(Guard):
     reads = "both"
     reaction = Reaction.HOLD
     why = "what brought it down may come again, and its settings are not surely the ones commanded"
-
-    def judge(self, observation: Observation, situation: Situation) -> Verdict | None:
-        """Speaks at once."""
-        if not isinstance(observation, Failed) or observation.error != _RESTARTED:
-            return None
-        return self.verdict(f"the {observation.role}: {observation.reason}", 1.0, 0.0, "restarts")
+    error, unit = _RESTARTED, "restarts"
 
 
-class Replaced(Guard):
+class Replaced(_SaidOfAnInstrument):
     """Another instrument answers than the one the run began with."""
 
     name = "replaced"
@@ -87,12 +95,7 @@ class Replaced(Guard):
     reads = "both"
     reaction = Reaction.HOLD
     why = "its settings are not the ones that were checked; a person must look"
-
-    def judge(self, observation: Observation, situation: Situation) -> Verdict | None:
-        """Speaks at once."""
-        if not isinstance(observation, Failed) or observation.error != _REPLACED:
-            return None
-        return self.verdict(f"the {observation.role}: {observation.reason}", 1.0, 0.0, "replies")
+    error, unit = _REPLACED, "replies"
 
 
 class BothUntrusted(Guard):
