@@ -53,10 +53,12 @@ def reseeded(name: str, seed: int) -> RunPlan:
     return parse_plan(run.texts.plan, bench, run.texts.register, run.names)
 
 
-def ratios(characteristic: Characteristic, rehearsal: Rehearsal, serial: str) -> list[float]:
-    """|error| over U at temperatures across the range."""
+def ratios(
+    characteristic: Characteristic, rehearsal: Rehearsal, serial: str, places: int = _GRID
+) -> list[float]:
+    """|error| over U at so many temperatures across the range."""
     truth = rehearsal.scene.truth(serial).truth
-    grid = np.linspace(*characteristic.range_c, _GRID)
+    grid = np.linspace(*characteristic.range_c, places)
     true_ohm = np.clip([truth.resistance_ohm(float(t), 1.0) for t in grid], *characteristic.range_ohm)
     error_k = np.abs(characteristic.temperature_c(true_ohm) - grid)
     return [float(ratio) for ratio in error_k / characteristic.expanded_uncertainty_k(grid)]

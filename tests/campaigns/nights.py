@@ -23,7 +23,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
+from daemon.validation.nights import ratios as ratios_of
 from plans.loading import load_plan, parse_plan
+
+_PLACES = 41
 
 
 def ratios_of_night(plan: str, seed: int) -> tuple[int, str, dict[str, list[float]]]:
@@ -39,15 +42,8 @@ def ratios_of_night(plan: str, seed: int) -> tuple[int, str, dict[str, list[floa
         ratios = {}
         for item in calibrate(record).items:
             if item.characteristic is not None:
-                ratios[item.serial] = _ratios(item.characteristic, rehearsal.scene.truth(item.serial).truth)
+                ratios[item.serial] = ratios_of(item.characteristic, rehearsal, item.serial, _PLACES)
     return seed, str(rehearsal.outcome.state), ratios
-
-
-def _ratios(characteristic, truth) -> list[float]:  # type: ignore[no-untyped-def]
-    grid = np.linspace(*characteristic.range_c, 41)
-    true_ohm = np.clip([truth.resistance_ohm(float(t), 1.0) for t in grid], *characteristic.range_ohm)
-    error_k = np.abs(characteristic.temperature_c(true_ohm) - grid)
-    return list((error_k / characteristic.expanded_uncertainty_k(grid)).astype(float))
 
 
 def main() -> None:
