@@ -11,7 +11,7 @@ from plans.values import Name, Table
 
 
 class Monitor(Table):
-    """[readout] or [ambient]."""
+    """[readout] or [ambient]: plain temperature readout, monitor of the room; only looked at."""
 
     profile: Name
     address: Address

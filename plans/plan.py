@@ -29,7 +29,7 @@ OnTimeout = Literal["take_and_mark", "skip", "end"]
 
 
 class PlanHeader(Table):
-    """[plan]; paths are relative to the plan's file."""
+    """[plan]: `bench` and `register` are files, relative to the plan's; the points keep to `order`."""
 
     title: Name
     bench: FileName
@@ -68,7 +68,11 @@ class Item(Placed):
 
 
 class EquilibriumTable(Table):
-    """What counts as stable; a key left out is set by the kind of source and the temperature."""
+    """What counts as stable; a key left out is set by the kind of source and the temperature.
+
+    Over the window: the reference's drift and scatter, each item's drift against the reference; before the
+    soak no more than `remaining_mk` of the approach may be left.
+    """
 
     window_minutes: Annotated[float, Field(ge=1.0, le=240.0)] | None = None
     drift_mk: MilliKelvin | None = None
@@ -91,7 +95,10 @@ class SequenceTable(Table):
 
 
 class Settings(Table):
-    """What [defaults] and every [[points]] may say."""
+    """What [defaults] and every [[points]] may say; a point's own word goes before the defaults.
+
+    `on_timeout`: what becomes of a point that finds no equilibrium within `maximum_wait_minutes`.
+    """
 
     ramp_k_per_min: Rate | None = None
     current_ma: MilliAmpere | None = None
@@ -114,7 +121,7 @@ class ImmersionTable(Table):
 
 
 class Point(Settings):
-    """[[points]]: one temperature in °C.
+    """[[points]]: one temperature in °C; the same one twice shows hysteresis or a repeated point.
 
     `self_heating_ma`: the items are read at this second current too, and again at the first, which shows how
     much the measuring current warms them.
@@ -200,7 +207,7 @@ class Finish(Table):
 
 
 class Plan(Table):
-    """plan.toml."""
+    """plan.toml. `guards`: tables [guards.NAME] as `ohmvigil guards` lists them, only stricter."""
 
     header: PlanHeader = Field(alias="plan")
     reference: Placed

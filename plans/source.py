@@ -35,6 +35,8 @@ class Stability(Table):
 class HeatSource(Table):
     """[heat_source] of a bench file; temperatures in °C, lengths in mm.
 
+    `overshoot_allowance_k`, `coast_time_s`: how far and how long it goes on after the heat is off; left out,
+    what is usual for its kind. `contactor`: one is fitted. `power_return`: what it does when power returns.
     `cooling_below_c`: the cooling (fan, coil) is switched on for points up to this temperature and off
     above it; left out, it is never touched.
     """

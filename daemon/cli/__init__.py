@@ -29,6 +29,7 @@ COMMANDS = {
     "export": ("export", "write a record's entries, readings or points as CSV, JSON Lines or Parquet"),
     "unit": ("unit", "print the units with which a service manager looks after daemon and guardian"),
     "guards": ("guards", "list the guards, their figures and reactions"),
+    "keys": ("keys", "list every key of the files you write, with what it takes"),
     "instruments": ("instruments", "list what is attached, ask who it is, try what of it works"),
     "simulate": ("simulate", "serve the simulated instruments of a plan's bench on sockets and serial lines"),
     "serve": ("serve", "look after all benches of a lab file, with a page on this machine"),

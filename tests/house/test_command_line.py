@@ -5,11 +5,15 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import tomllib
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from daemon.cli import COMMANDS, main
+from daemon.cli.keys import FILES, tables
 
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLES = ROOT / "plans" / "examples"
@@ -82,6 +86,36 @@ def test_the_document_of_checks_and_guards_is_what_the_code_says(capsys: pytest.
     assert main(["guards", "--markdown"]) == 0
     document = Path(__file__).resolve().parents[2] / "daemon" / "guards" / "guards.md"
     assert document.read_text("utf-8") == capsys.readouterr().out
+
+
+def test_the_document_of_keys_is_what_the_code_reads(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["keys", "--markdown"]) == 0
+    document = ROOT / "plans" / "keys.md"
+    assert document.read_text("utf-8") == capsys.readouterr().out
+
+
+@pytest.mark.parametrize("kind", FILES)
+def test_every_key_an_example_uses_stands_in_the_list_under_its_table(kind: str) -> None:
+    listed = {(table.heading.strip("[]"), key.name) for table in tables(FILES[kind]) for key in table.keys}
+    name = {"plan": "overnight", "laboratory": "papers/laboratory", "order": "papers/order"}.get(
+        kind, f"{kind}*"
+    )
+    found = [tomllib.loads(path.read_text("utf-8")) for path in EXAMPLES.glob(f"{name}.toml")]
+    assert found
+    for text in found:
+        assert set(_written(text, "")) <= listed
+
+
+def _written(table: dict[str, Any], path: str) -> Iterator[tuple[str, str]]:
+    for key, value in table.items():
+        if isinstance(value, dict) and key not in ("response", "lags_s", "guards"):
+            name = "NAME" if path.endswith("truths") else key
+            yield from _written(value, f"{path}.{name}".lstrip("."))
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for one in value:
+                yield from _written(one, f"{path}.{key}".lstrip("."))
+        else:
+            yield path, key
 
 
 @pytest.mark.parametrize("text", ["", "this is no database", "SQLite format 3\x00"])
