@@ -33,7 +33,7 @@ from simulators.physics.models import MODELS
 from simulators.physics.platinum import Bridged, CallendarVanDusen, Characteristic, Insulation
 from simulators.physics.probe import Probe, ProbeTruth
 from simulators.scene import Scene, SceneSpec
-from simulators.served import served
+from simulators.served import Stand, served
 from simulators.twin import Display, Order, answer, learned_constants
 
 __all__ = [
@@ -42,6 +42,7 @@ __all__ = [
     "Looks",
     "Rehearsal",
     "Scene",
+    "Stand",
     "describe_kinds",
     "make_scene",
     "rehearse",

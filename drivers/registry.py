@@ -7,6 +7,7 @@ is recorded too. Nothing is sent before the first call. Instruments on one port 
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -106,6 +107,18 @@ def find_profile(name: str, unit_id: int | None = None) -> Profile | None:
     if name.endswith(".toml"):
         return load_profile(Path(name), unit_id)
     return None
+
+
+def profile_with_tables(name: str, unit_id: int | None = None) -> tuple[Profile, Mapping[str, Any]]:
+    """A profile, and its file as plain tables: where each field lies is only said there.
+
+    Raises BadProfile, also for a plug-in, which has neither.
+    """
+    profile = find_profile(name, unit_id)
+    if profile is None:
+        raise BadProfile(f"{name} is a plug-in: it has no profile that says what it is asked and answers")
+    path = SHIPPED / f"{name}.toml" if name in shipped_profiles() else Path(name)
+    return profile, tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def plug_ins() -> list[PlugIn]:

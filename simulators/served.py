@@ -1,4 +1,4 @@
-"""Put a scene's instruments on TCP sockets and pseudo-terminals, in real or scaled time."""
+"""Put a bench's instruments on TCP sockets and pseudo-terminals, in real or scaled time."""
 
 from __future__ import annotations
 
@@ -6,15 +6,22 @@ import asyncio
 import os
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import AsyncExitStack, asynccontextmanager, suppress
+from typing import Protocol
 
-from simulators.scene import Scene
 from simulators.wire_faults import FarEnd
 
 READ_SIZE = 4096
 
 
+class Stand(Protocol):
+    """Whatever instruments stand on, such as a scene."""
+
+    def instrument(self, name: str) -> FarEnd:
+        """The far end of the wire to one of them."""
+
+
 class ScaledTime:
-    """Scene seconds: `factor` of them pass in each real second, from 0 on."""
+    """The bench's seconds: `factor` of them pass in each real second, from 0 on."""
 
     def __init__(self, factor: float) -> None:
         if not (0.001 <= factor <= 1e6):
@@ -24,7 +31,7 @@ class ScaledTime:
         self.factor = factor
 
     def now_s(self) -> float:
-        """Scene time in s."""
+        """The bench's time in s."""
         return (self._loop.time() - self._start_s) * self.factor
 
     def exchange(self, end: FarEnd, data: bytes, send: Callable[[bytes], None]) -> None:
@@ -38,9 +45,9 @@ class ScaledTime:
 
 @asynccontextmanager
 async def served(
-    scene: Scene, carriers: Mapping[str, str], factor: float = 1.0
+    stand: Stand, carriers: Mapping[str, str], factor: float = 1.0
 ) -> AsyncIterator[dict[str, str]]:
-    """Serve "source" and "bridge" on the carriers asked for ("tcp" or "pty"); yields name → address.
+    """Serve each instrument named on the carrier asked for ("tcp" or "pty"); yields name → address.
 
     Addresses are `tcp://127.0.0.1:PORT` and `serial:/dev/...`, with the line settings of a
     pseudo-terminal, which knows no parity. Raises ValueError for another carrier.
@@ -51,7 +58,7 @@ async def served(
         for name, carrier in carriers.items():
             if carrier not in CARRIERS:
                 raise ValueError(f"{name}: the carrier is tcp or pty, not {carrier!r}")
-            addresses[name] = await stack.enter_async_context(CARRIERS[carrier](scene.instrument(name), time))
+            addresses[name] = await stack.enter_async_context(CARRIERS[carrier](stand.instrument(name), time))
         yield addresses
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from daemon.guardian.orders import Look, Order, Script
@@ -12,7 +10,7 @@ from daemon.guardian.script_registers import register_look, register_reply
 from daemon.guardian.script_text import text_look, text_reply
 from drivers.errors import BadProfile, InstrumentError
 from drivers.profile_model import Command, Profile
-from drivers.registry import SHIPPED, find_profile, shipped_profiles
+from drivers.registry import profile_with_tables
 from drivers.wires.address import parse_address
 from plans.run_plan import RunPlan
 
@@ -29,7 +27,7 @@ def compile_script(run: RunPlan, kind: str) -> Script:
     without a ramp it is left to cool by itself. No halt starts a fan or a chiller.
     """
     source = run.bench.heat_source
-    profile, content = _profile(source.profile, parse_address(source.address).unit_id)
+    profile, content = profile_with_tables(source.profile, parse_address(source.address).unit_id)
     maker = _Maker(profile, content, kind)
     parking_c = run.parking_c
     try:
@@ -46,15 +44,6 @@ def compile_script(run: RunPlan, kind: str) -> Script:
         )
     except InstrumentError as error:
         raise BadProfile(f"{profile.file}: no park script can be made of it: {error}") from error
-
-
-def _profile(name: str, unit_id: int | None) -> tuple[Profile, Mapping[str, Any]]:
-    """The profile, and the same file as plain tables: where each field lies is only said there."""
-    profile = find_profile(name, unit_id)
-    if profile is None:
-        raise BadProfile(f"{name} is a plug-in: it has no profile from which commands could be made")
-    path = SHIPPED / f"{name}.toml" if name in shipped_profiles() else Path(name)
-    return profile, tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def _within_k(profile: Profile) -> float:
