@@ -14,9 +14,8 @@ from typing import TypeVarTuple
 
 from drivers.errors import InstrumentError, OutsideLimits
 from drivers.instrument import Instrument
-from drivers.profile_fields import UNITS
 from drivers.profile_model import Question
-from drivers.quantities import Reading
+from drivers.quantities import UNITS, Reading
 from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, SourceStatus
 
 Ts = TypeVarTuple("Ts")

@@ -22,9 +22,9 @@ from drivers.errors import (
 )
 from drivers.link import Ask, Link
 from drivers.link_events import Event
-from drivers.profile_fields import UNITS, Sample, Values
+from drivers.profile_fields import Sample, Values
 from drivers.profile_model import Command, Profile, Question, Verify
-from drivers.quantities import Reading, absent
+from drivers.quantities import UNITS, Reading, absent
 
 T = TypeVar("T")
 

@@ -9,12 +9,7 @@ from typing import NamedTuple
 
 from drivers.errors import GarbledReply
 from drivers.profile_table import Table
-
-# As profiles and readings write them, and as people are shown them.
-UNITS = {
-    "": "", "degC": "°C", "ohm": "Ω", "mA": "mA", "percent": "%", "K/min": "K/min", "s": "s",
-    "hPa": "hPa", "mm": "mm", "1/min": "1/min",
-}  # fmt: skip
+from drivers.quantities import UNITS
 
 
 class Sample(NamedTuple):

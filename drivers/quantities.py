@@ -11,6 +11,12 @@ ICE_POINT_K = 273.15
 TRIPLE_POINT_OF_WATER_K = 273.16
 TRIPLE_POINT_OF_WATER_C = 0.01
 
+UNITS = {
+    "": "", "degC": "°C", "ohm": "Ω", "mA": "mA", "percent": "%", "K/min": "K/min", "s": "s",
+    "hPa": "hPa", "mm": "mm", "1/min": "1/min",
+}  # fmt: skip
+"""As profiles and readings write them, and as people are shown them."""
+
 
 class Quality(StrEnum):
     """How far a reading can be trusted; there is no number that stands for absence."""

@@ -1,4 +1,4 @@
-"""`ohmvigil export RECORD`: raw readings, all entries or reduced points as CSV, JSON Lines or Parquet."""
+"""`ohmvigil export RECORD`: readings, monitored values, entries or points as CSV, JSON Lines, Parquet."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from plans.errors import PlanError
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of this command."""
     parser.add_argument("record", type=Path, help="the record file")
-    parser.add_argument("--what", choices=("readings", "entries", "points"), default="readings")
+    parser.add_argument("--what", choices=("readings", "monitored", "entries", "points"), default="readings")
     parser.add_argument("--format", choices=("csv", "jsonl", "parquet"), default="csv")
     parser.add_argument("--to", type=Path, help="file to write (it must not exist); default: standard output")
     parser.add_argument(

@@ -17,7 +17,6 @@ from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
 
 Row = tuple[Any, ...]
-What = Literal["readings", "entries", "points"]
 _BATCH = 20_000
 
 
@@ -71,14 +70,31 @@ POINTS = (
     Column("expanded_uncertainty_mk", "float", "U of the point, 95 %, mK"),
     Column("excluded_because", "text", "why the point is not in the fit; empty when it is"),
 )
-COLUMNS: dict[str, tuple[Column, ...]] = {"readings": READINGS, "entries": ENTRIES, "points": POINTS}
+MONITORED = (
+    Column("seq", "int", "number of the entry in the record"),
+    Column("utc", "text", "when the entry was written, UTC"),
+    Column("when_s", "float", "when the instrument was looked at, s, monotonic clock"),
+    Column("role", "text", "readout, ambient or interlocks"),
+    Column("name", "text", "what it is, by the name in the instrument's profile"),
+    Column("value", "float", "the number, in the unit beside it; empty for a state and where there is none"),
+    Column("unit", "text", "degC, hPa, percent, 1/min, mm; empty for a state"),
+    Column("state", "text", "on or off; empty for a number"),
+    Column("quality", "text", "fresh, or why the value is not to be trusted"),
+    Column("reason", "text", "the instrument's or the driver's words where there is no value"),
+    Column("raw", "text", "the instrument's answer as it came; empty for a state"),
+)
+COLUMNS: dict[str, tuple[Column, ...]] = {
+    "readings": READINGS,
+    "monitored": MONITORED,
+    "entries": ENTRIES,
+    "points": POINTS,
+}
 
 
 def rows(record: Path, what: str) -> Iterator[Row]:
     """The rows of a table; raises RecordError, for points also PlanError and FittingError."""
-    if what == "points":
-        return _points(record)
-    return _readings(record) if what == "readings" else _entries(record)
+    makers = {"readings": _readings, "monitored": _monitored, "entries": _entries, "points": _points}
+    return makers[what](record)
 
 
 def write_csv(file: IO[str], what: str, table: Iterable[Row]) -> None:
@@ -136,6 +152,18 @@ def _readings(record: Path) -> Iterator[Row]:
                 body.get("reason", ""),
                 body["raw"],
             )
+
+
+def _monitored(record: Path) -> Iterator[Row]:
+    for entry in read_entries(record, frozenset({Kind.OBSERVATION})):
+        body = entry.body
+        if body["what"] == "monitored":
+            seen = entry.seq, _utc(entry), body["at"], body["role"]
+            for name, told in body["readings"].items():
+                quality, reason = told.get("quality", "fresh"), told.get("reason", "")
+                yield (*seen, name, told["value"], told["unit"], "", quality, reason, told["raw"])
+            for name, on in body["states"].items():
+                yield (*seen, name, None, "", "on" if on else "off", "fresh", "", "")
 
 
 def _points(record: Path) -> Iterator[Row]:

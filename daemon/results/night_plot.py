@@ -1,4 +1,4 @@
-"""The picture of the whole night: temperatures, phases, states and verdicts, and every point's soak below."""
+"""The picture of the night: temperatures, what stood beside, phases, states, verdicts; below, every soak."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from daemon.channels import ITEM_ROLES
 from daemon.preparation import channels_of
-from daemon.results import night_marks, soak_panels
+from daemon.results import beside_panels, night_marks, soak_panels
 from daemon.results.judgement import SIMULATED
 from daemon.results.plot_style import HALO, INK, ORANGE, SOFT, mark_simulated, new_figure, quiet, save, style
 from daemon.results.story import Story
@@ -20,7 +20,7 @@ from plans.run_plan import RunPlan
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_WIDTH_IN, _NIGHT_IN, _PANEL_IN = 10.0, 4.6, 1.55
+_WIDTH_IN, _NIGHT_IN, _STRIP_IN, _PANEL_IN = 10.0, 4.6, 0.75, 1.55
 _COLUMNS = 500
 _HOUR_S = 3600.0
 
@@ -30,14 +30,19 @@ def draw_night(run: RunPlan, story: Story, stem: Path) -> tuple[Path, Path]:
     panels = soak_panels.panels_of(story)
     across = 3 if len(panels) <= 12 else 4
     down = math.ceil(len(panels) / across)
+    beside = beside_panels.strips_of(story)
+    night_in = _NIGHT_IN + _STRIP_IN * len(beside)
     with style():
-        figure = new_figure(_WIDTH_IN, _NIGHT_IN + _PANEL_IN * down + (0.3 if down else 0.0))
+        figure = new_figure(_WIDTH_IN, night_in + _PANEL_IN * down + (0.3 if down else 0.0))
         parts: Any = (
-            figure.subfigures(2, 1, height_ratios=(_NIGHT_IN, _PANEL_IN * down + 0.3)) if down else None
+            figure.subfigures(2, 1, height_ratios=(night_in, _PANEL_IN * down + 0.3)) if down else None
         )
         top = figure if parts is None else parts[0]
-        above, strip = top.subplots(2, 1, sharex=True, height_ratios=(1.0, 0.13))
+        ratios = (1.0, *[0.2] * len(beside), 0.13)
+        above, *narrow, strip = top.subplots(len(ratios), 1, sharex=True, height_ratios=ratios)
         _temperatures(above, run, story)
+        for axes, quantities in zip(narrow, beside, strict=True):
+            beside_panels.draw(axes, quantities, story.end_s)
         night_marks.draw(above, strip, story)
         if parts is not None:
             soak_panels.draw(parts[1], run, story, panels, across, down)

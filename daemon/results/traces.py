@@ -12,8 +12,13 @@ import numpy as np
 from daemon.channels import ChannelFacts
 from daemon.fitting.arrays import FloatArray
 from daemon.journal.entry import Entry
+from daemon.results.numbers import fixed
+from drivers.quantities import UNITS
 
 _BAND = (0.1, 4.5)
+_DECIMALS = {"degC": 2, "1/min": 0}
+STATE = "state"
+"""Stands for a unit where something is on or off."""
 
 
 @dataclass(frozen=True)
@@ -30,35 +35,90 @@ class Trace:
 
 
 @dataclass
-class _Column:
+class Column:
+    """A trace that grows."""
+
     when_s: array[float] = field(default_factory=lambda: array("d"))
     value: array[float] = field(default_factory=lambda: array("d"))
 
     def add(self, when_s: float, value: float) -> None:
+        """Take one more value."""
         self.when_s.append(when_s)
         self.value.append(value)
 
     def trace(self) -> Trace:
+        """As it is now; later values do not change it."""
         return Trace(np.array(self.when_s), np.array(self.value))
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What an instrument beside the heat source shows: in a unit, or a state that is on (1) or off (0)."""
+
+    role: str
+    name: str
+    unit: str
+
+    @property
+    def is_state(self) -> bool:
+        """Whether it is on or off."""
+        return self.unit == STATE
+
+    @property
+    def spoken(self) -> str:
+        """Its name as said aloud."""
+        return self.name.replace("_", " ")
+
+    def in_words(self, value: float) -> str:
+        """A value of it with its unit, or on or off."""
+        if self.is_state:
+            return "on" if value else "off"
+        return fixed(value, _DECIMALS.get(self.unit, 1), UNITS.get(self.unit, self.unit))
+
+
+class Beside:
+    """Collects what the instruments beside the heat source showed."""
+
+    def __init__(self) -> None:
+        self._columns: dict[Quantity, Column] = {}
+
+    def take(self, body: Mapping[str, Any], when_s: float) -> None:
+        """Take one look at one of them; what it could not measure is left out."""
+        role = body["role"]
+        for name, told in body["readings"].items():
+            if told["value"] is not None:
+                self._add(Quantity(role, name, told["unit"]), when_s, told["value"])
+        for name, on in body["states"].items():
+            self._add(Quantity(role, name, STATE), when_s, float(on))
+
+    def _add(self, quantity: Quantity, when_s: float, value: float) -> None:
+        self._columns.setdefault(quantity, Column()).add(when_s, value)
+
+    def traces(self) -> dict[Quantity, Trace]:
+        """A trace of each, in the order of the bench."""
+        return {quantity: column.trace() for quantity, column in self._columns.items()}
 
 
 class Traces:
     """Collects observations; only what is a reading becomes a point of a trace."""
 
     def __init__(self) -> None:
-        self._controller, self._set_point, self._output = _Column(), _Column(), _Column()
-        self._all: dict[int, _Column] = {}
-        self._evaluated: dict[int, _Column] = {}
+        self._controller, self._set_point, self._output = Column(), Column(), Column()
+        self._all: dict[int, Column] = {}
+        self._evaluated: dict[int, Column] = {}
+        self._beside = Beside()
 
     def take(self, entry: Entry, when_s: float) -> None:
         """Take one observation at `when_s`, in s since the record was opened."""
         body = entry.body
         if body["what"] == "source":
             self._look(body, when_s)
+        elif body["what"] == "monitored":
+            self._beside.take(body, when_s)
         elif body["what"] == "resistance" and body["value"] is not None:
-            self._all.setdefault(body["channel"], _Column()).add(when_s, body["value"])
+            self._all.setdefault(body["channel"], Column()).add(when_s, body["value"])
             if body["use"] != "discard":
-                self._evaluated.setdefault(body["channel"], _Column()).add(when_s, body["value"])
+                self._evaluated.setdefault(body["channel"], Column()).add(when_s, body["value"])
 
     def _look(self, body: Mapping[str, Any], when_s: float) -> None:
         columns = (self._controller, self._set_point, self._output)
@@ -81,9 +141,14 @@ class Traces:
         """The heater's output read from the controller, %; empty where it tells none."""
         return self._output.trace()
 
+    @property
+    def beside(self) -> dict[Quantity, Trace]:
+        """What readout, ambient monitor and interlocks showed."""
+        return self._beside.traces()
+
     def resistance_ohm(self, channel: int) -> Trace:
         """Every reading of one channel, discarded ones included; empty for a channel never read."""
-        return self._all.get(channel, _Column()).trace()
+        return self._all.get(channel, Column()).trace()
 
     def temperatures_c(self, channels: Mapping[int, ChannelFacts], *, discarded: bool) -> dict[int, Trace]:
         """Temperature of each channel by its nominal function; resistances no platinum shows are left out."""

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from daemon.results.markup import Html, element, joined
 from daemon.results.numbers import fixed, signed
-from daemon.results.traces import Trace
-from daemon.web.chart import Scale, Window, curve, line, nice_above, picture, rule
+from daemon.results.traces import Quantity, Trace
+from daemon.web.chart import Scale, Window, curve, line, nice_above, picture, rule, steps
 from daemon.web.live_record import SET_POINT, SOURCE, LiveRecord
 
 _NEAR_POINT_K = 1.0
 _SMALLEST_SPAN_MK = 2.0
 _ROOM = 1.15
+_EDGE = 0.1
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Lane:
 
 
 def lanes(live: LiveRecord, traces: dict[int, Trace], window: Window) -> Html:
-    """Both groups: what sets the temperature, and every thermometer against the reference."""
+    """What sets the temperature, every thermometer against the reference, and what stands beside."""
     reference = _reference(live)
     heads = {number for number, facts in live.channels.items() if facts.role == "head"}
     items = [n for n in traces if n not in (SOURCE, SET_POINT, reference) and n not in heads]
@@ -38,7 +39,33 @@ def lanes(live: LiveRecord, traces: dict[int, Trace], window: Window) -> Html:
     against = [_against(live, n, traces[n], traces[reference], window) for n in items if reference in traces]
     groups = [_group("Source and reference around the point", level, window)]
     groups.append(_group("Each thermometer less the reference", against, window))
-    return joined(groups)
+    return joined([*groups, _beside(live.beside(), window)])
+
+
+def _beside(shown: Mapping[Quantity, Trace], window: Window) -> Html:
+    """What readout, ambient monitor and interlocks show, each on its own scale; nothing without them."""
+    if not shown:
+        return Html("")
+    said = "Beside the heat source. Each lane: from the lowest to the highest it shows here."
+    rows = joined(_quantity(quantity, window.of(trace), window) for quantity, trace in shown.items())
+    return element("div", element("p", said, cls="said"), rows, cls="lanes")
+
+
+def _quantity(quantity: Quantity, trace: Trace, window: Window) -> Html:
+    now = span = "no reading"
+    drawn = Html("")
+    if len(trace.value):
+        low, high = (0.0, 1.0) if quantity.is_state else (float(trace.value.min()), float(trace.value.max()))
+        room = _EDGE * (high - low) or 1.0
+        path = (steps if quantity.is_state else curve)(trace, window, Scale(low - room, high + room))
+        drawn = line(path, "trace")
+        now, span = quantity.in_words(float(trace.value[-1])), _from_to(quantity, low, high)
+    box = picture(f"{quantity.role} {quantity.spoken}, now {now}, {span}", drawn, cls="plot lane")
+    return _labelled(quantity.spoken, quantity.role, box, now, span)
+
+
+def _from_to(quantity: Quantity, low: float, high: float) -> str:
+    return "off or on" if quantity.is_state else f"{quantity.in_words(low)} to {quantity.in_words(high)}"
 
 
 def _reference(live: LiveRecord) -> int:
@@ -87,8 +114,12 @@ def _group(title: str, group: list[Lane], window: Window) -> Html:
 def _row(lane: Lane, window: Window, scale: Scale, span_mk: float) -> Html:
     described = f"{lane.name}, now {lane.now}, ±{_span(span_mk)} around {lane.zero}"
     box = picture(described, rule(0.5), line(curve(lane.trace, window, scale), "trace"), cls="plot lane")
-    label = element("span", element("b", lane.name), " ", element("small", lane.role), cls="name")
-    value = element("span", element("b", lane.now), " ", element("small", f"middle {lane.zero}"), cls="now")
+    return _labelled(lane.name, lane.role, box, lane.now, f"middle {lane.zero}")
+
+
+def _labelled(name: str, role: str, box: Html, now: str, beneath: str) -> Html:
+    label = element("span", element("b", name), " ", element("small", role), cls="name")
+    value = element("span", element("b", now), " ", element("small", beneath), cls="now")
     return element("div", label, box, value, cls="row")
 
 

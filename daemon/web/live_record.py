@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import threading
-from array import array
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from daemon.channels import ChannelFacts
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
 from daemon.preparation import channels_of
 from daemon.results.phases import Phases
-from daemon.results.traces import Trace
+from daemon.results.traces import Beside, Column, Quantity, Trace
 from daemon.states import State
 from daemon.timetable import Timetable, forecast
 from plans.errors import PlanError
@@ -31,23 +27,6 @@ SOURCE, SET_POINT = -1, -2
 _AT_ONCE = 4000
 _MOST_SAID = 400
 _BAND = (0.1, 4.5)
-
-
-@dataclass
-class Column:
-    """One quantity in time: s since the record was opened, °C."""
-
-    when_s: array[float] = field(default_factory=lambda: array("d"))
-    value: array[float] = field(default_factory=lambda: array("d"))
-
-    def add(self, when_s: float, value: float) -> None:
-        """Take one more value."""
-        self.when_s.append(when_s)
-        self.value.append(value)
-
-    def trace(self) -> Trace:
-        """As it is now; later values do not change it."""
-        return Trace(np.array(self.when_s), np.array(self.value))
 
 
 class LiveRecord:
@@ -70,6 +49,7 @@ class LiveRecord:
         """Number of the newest entry that was read."""
         self.newest: Entry | None = None
         self.columns: dict[int, Column] = {}
+        self._beside = Beside()
 
     @property
     def now_s(self) -> float:
@@ -84,6 +64,11 @@ class LiveRecord:
         """Every trace as it is now, by channel; the source first."""
         with self.lock:
             return {number: self.columns[number].trace() for number in sorted(self.columns)}
+
+    def beside(self) -> dict[Quantity, Trace]:
+        """What the instruments beside the heat source show, as it is now."""
+        with self.lock:
+            return self._beside.traces()
 
     def catch_up(self) -> int:
         """Read what is new, a few thousand entries at most; how many. Raises RecordError."""
@@ -142,6 +127,8 @@ class LiveRecord:
             for number, key in ((SOURCE, "temperature_c"), (SET_POINT, "set_point_c")):
                 if body[key] is not None:
                     self.columns.setdefault(number, Column()).add(when_s, body[key])
+        elif body["what"] == "monitored":
+            self._beside.take(body, when_s)
         elif body["what"] == "resistance" and body["value"] is not None and body["use"] != "discard":
             self._resistance(body["channel"], body["value"], when_s)
 

@@ -71,6 +71,11 @@ temperature_c = 20.0
 parking_c = 20.0
 """
 """Eight points, of which number 3 never comes to rest."""
+ROOM = """
+[ambient]
+profile = "text-ambient"
+address = "simulated:ambient"
+"""
 KEEPER = Signer("ks", "K. Sund")
 EIGHT_OCLOCK = DeskClock(datetime(2026, 1, 16, 8, 0, tzinfo=UTC))
 NINE_OCLOCK = DeskClock(datetime(2026, 1, 16, 9, 0, tzinfo=UTC))
@@ -79,6 +84,7 @@ NINE_OCLOCK = DeskClock(datetime(2026, 1, 16, 9, 0, tzinfo=UTC))
 def morning_night(record: Path, *faults: str) -> Path:
     """Rehearse the plan; returns the record."""
     bench = (EXAMPLES / "bench-bath.toml").read_text(encoding="utf-8")
+    bench = bench.replace("\n[record]", f"{ROOM}\n[record]", 1)
     register = (EXAMPLES / "register.toml").read_text(encoding="utf-8")
     rehearse(parse_plan(PLAN, bench, register), record, faults=faults)
     return record

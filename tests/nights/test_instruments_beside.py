@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,10 @@ from daemon.journal.read import read_entries
 from daemon.night import Bench, run_night
 from daemon.precheck import precheck
 from daemon.rehearsal import make_scene, rehearse
+from daemon.results.beside_panels import strips_of
+from daemon.results.export import MONITORED, rows
+from daemon.results.night_plot import draw_night
+from daemon.results.story import tell
 from daemon.states import State
 from drivers.clock import Clock
 from drivers.registry import SHIPPED
@@ -58,9 +63,17 @@ def spoken(record: Path) -> list[tuple[str, str]]:
     return [(body["guard"], body["reaction"]) for body in bodies(record, Kind.VERDICT)]
 
 
-def test_they_are_looked_at_each_at_its_own_pace_and_stand_in_the_record(tmp_path: Path) -> None:
-    with_them, without = tmp_path / "with.record", tmp_path / "without.record"
-    assert rehearse(short_night(), with_them).outcome.good
+@pytest.fixture(scope="module")
+def with_them(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    record = tmp_path_factory.mktemp("beside") / "with.record"
+    assert rehearse(short_night(), record).outcome.good
+    return record
+
+
+def test_they_are_looked_at_each_at_its_own_pace_and_stand_in_the_record(
+    with_them: Path, tmp_path: Path
+) -> None:
+    without = tmp_path / "without.record"
     assert rehearse(short_night(beside=""), without).outcome.good
     seconds = max(body["at"] for body in bodies(with_them, Kind.OBSERVATION))
     for role, every_s in (("interlocks", 1.0), ("readout", 5.0), ("ambient", 60.0)):
@@ -79,6 +92,28 @@ def test_they_are_looked_at_each_at_its_own_pace_and_stand_in_the_record(tmp_pat
         "raw": "04b0",
     }
     assert max(map(abs, differences_mk(with_them, without).values())) < 0.1
+
+
+def test_all_they_showed_is_drawn_and_exported(with_them: Path, tmp_path: Path) -> None:
+    drawn = {(q.role, q.name): len(t.when_s) for strip in strips_of(tell(with_them)) for q, t in strip}
+    names = [column.name for column in MONITORED]
+    told = [dict(zip(names, row, strict=True)) for row in rows(with_them, "monitored")]
+    assert Counter((row["role"], row["name"]) for row in told) == drawn
+    assert set(drawn) == {
+        *(("interlocks", name) for name in ("stirrer", "level_low", "stirrer_speed", "level")),
+        *(("readout", name) for name in ("sensor_a", "sensor_b")),
+        *(("ambient", name) for name in ("temperature", "pressure", "humidity")),
+    }
+    level = next(row for row in told if row["name"] == "level")
+    assert (level["value"], level["unit"], level["state"], level["raw"]) == (120.0, "mm", "", "04b0")
+    stirrer = next(row for row in told if row["name"] == "stirrer")
+    assert (stirrer["value"], stirrer["unit"], stirrer["state"]) == (None, "", "on")
+    draw_night(short_night(), tell(with_them), tmp_path / "night")
+    temperatures, utc, phases, soaks = 1, 1, 1, 3
+    strips = (
+        (tmp_path / "night.svg").read_text("utf-8").count('id="axes_') - temperatures - utc - phases - soaks
+    )
+    assert strips == 7  # one for each instrument and unit
 
 
 @pytest.mark.parametrize(

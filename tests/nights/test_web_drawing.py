@@ -15,6 +15,7 @@ from daemon.journal.entry import FIRST_LINK, Kind, encode
 from daemon.results.traces import Trace
 from daemon.web.chart import HIGH, WIDE, Scale, Window, curve, nice_above, steps, tick_s
 from daemon.web.events import events, verdicts
+from daemon.web.lanes import lanes
 from daemon.web.live_record import SOURCE, LiveRecord
 from daemon.web.margins import Body, margins, touch
 from daemon.web.night import chosen
@@ -145,6 +146,21 @@ def test_standing_verdicts_are_shown_until_they_clear(tmp_path: Path) -> None:
     gone = (Kind.CLEARED, 2.0, {"guard": "silence", "channel": 3})
     cleared = record(tmp_path / "cleared.record", spoken, gone)
     assert "No guard objects" in verdicts(cleared) and "cleared: silence" in events(cleared)
+
+
+def test_what_stands_beside_the_source_has_a_lane_each_and_an_absent_value_is_none(tmp_path: Path) -> None:
+    room = {"temperature": {"unit": "degC", "value": 21.93}, "humidity": {"unit": "percent", "value": None}}
+    ambient = {"what": "monitored", "role": "ambient", "readings": room, "states": {}}
+    bath = {"what": "monitored", "role": "interlocks", "readings": {}, "states": {"level_low": False}}
+    looks = [(Kind.OBSERVATION, float(at), body) for at in range(100) for body in (ambient, bath)]
+    live = record(tmp_path / "beside.record", *looks)
+    shown = lanes(live, live.traces(), Window(0.0, 100.0, 60)).replace("\u00a0", " ")
+    assert "<b>21.93 °C</b>" in shown and "<b>level low</b>" in shown and "<b>off</b>" in shown
+    assert "humidity" not in shown
+    later = lanes(live, live.traces(), Window(200.0, 300.0, 60))
+    assert later.count("<b>no reading</b>") == 2
+    nothing = record(tmp_path / "alone.record", look(1.0, 20.0))
+    assert "Beside" not in lanes(nothing, nothing.traces(), Window(0.0, 100.0, 60))
 
 
 def test_a_record_that_grows_is_read_on_from_where_the_last_look_ended(tmp_path: Path) -> None:
