@@ -18,13 +18,22 @@ _BAND = (0.1, 4.5)
 
 
 @dataclass(frozen=True, slots=True)
+class Certificate:
+    """A reference's own: ohm to t90 in °C (None outside its range), and U in mK, k as stated with it."""
+
+    t90: Callable[[float], float | None]
+    expanded_mk: float
+
+
+@dataclass(frozen=True, slots=True)
 class ChannelFacts:
     """One bridge channel: whose it is, its job, nominal resistance at 0 °C in ohm, how to read it.
 
     `role` is "reference", "head" or one of `ITEM_ROLES`; `to_celsius` turns ohm into °C closely enough for a
     guard; `allowance_k` is how far that may be wrong; limits in °C. `needs_annealing`: a standard
     thermometer, whose platinum is changed by fast cooling from above 450 °C. `known`: its own resistance at
-    0 °C is on file. `discards`: readings thrown away after a switch to it, at least.
+    0 °C is on file. `discards`: readings thrown away after a switch to it, at least. `certificate`: a
+    reference's, where there are several to hold against each other.
     """
 
     channel: int
@@ -38,6 +47,7 @@ class ChannelFacts:
     needs_annealing: bool = False
     known: bool = False
     discards: int = 0
+    certificate: Certificate | None = None
 
 
 def out_of_band(facts: ChannelFacts, observation: Resistance) -> str:

@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from daemon.channels import ChannelFacts
+import numpy as np
+
+from daemon.certified import certified, component_of
+from daemon.channels import Certificate, ChannelFacts
 from daemon.equilibrium import Criterion
 from daemon.fitting import its90
 from daemon.fitting.callendar_van_dusen import IEC_A, IEC_B, IEC_C, temperature_of_one_c
@@ -74,6 +77,7 @@ def limits_of(run: RunPlan) -> Limits:
         longest_run_s=1.5 * forecast(run).total_s + _RUN_SPARE_S,
         reference_turn_s=max(_cycle_s(run, step) for step in measuring_steps(run)),
         display_offset_k=bench.display_offset_k,
+        places_mk=lambda t: _places_mk(run, t),
         minimum_stirrer_speed_per_min=interlocks.minimum_stirrer_speed_per_min if interlocks else None,
         minimum_level_mm=interlocks.minimum_level_mm if interlocks else None,
     )
@@ -83,6 +87,7 @@ def channels_of(run: RunPlan) -> dict[int, ChannelFacts]:
     """What is on each channel: the reference first, then the items, then their head sensors."""
     roles = {run.plan.reference.serial: "reference"} | {i.serial: i.role for i in run.plan.items}
     settling_s = {placed.serial: placed.settling_s for placed in run.plan.placed}
+    held = run.references if len(run.references) > 1 else ()
     channels = {}
     for channel, serial in run.channels.items():
         thermometer = run.thermometer(serial)
@@ -98,11 +103,33 @@ def channels_of(run: RunPlan) -> dict[int, ChannelFacts]:
             needs_annealing=thermometer.kind == "sprt",
             known=thermometer.calibration is not None or thermometer.last_r0_ohm is not None,
             discards=math.ceil(settling_s[serial] / run.bench.bridge.integration_s),
+            certificate=_certificate(thermometer) if thermometer in held else None,
         )
     for thermometer in run.thermometers:
         if thermometer.head_channel is not None:
             channels[thermometer.head_channel] = _head(thermometer, thermometer.head_channel)
     return channels
+
+
+def _certificate(thermometer: Thermometer) -> Certificate:
+    """Raises FittingError for a certificate that cannot be, as the evaluation in the morning would."""
+    calibration = thermometer.calibration
+    found = certified(calibration)
+
+    def t90(ohm: float) -> float | None:
+        try:
+            return found.temperature_c(ohm)
+        except FittingError:
+            return None
+
+    return Certificate(t90, calibration.expanded_uncertainty_mk if calibration is not None else math.inf)
+
+
+def _places_mk(run: RunPlan, temperature_c: float) -> float:
+    """All terms of the bench at a temperature, k = 2, in mK; those of the bridge in ppm are left out."""
+    where, one = np.array([temperature_c]), np.ones(1)
+    terms = (component_of(term, run.bench.ambient_c) for term in run.bench.uncertainty if term.unit == "mK")
+    return 2e3 * math.hypot(*(float(term.standard_k(where, one, one)[0]) for term in terms))
 
 
 def to_celsius(thermometer: Thermometer) -> Callable[[float], float]:

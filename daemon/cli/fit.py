@@ -99,7 +99,7 @@ def _from_csv(args: argparse.Namespace) -> tuple[dict[str, Characteristic], dict
 
 
 def _budget(args: argparse.Namespace) -> tuple[Characteristic | None, Sequence[Component]]:
-    from daemon.results.calibrate import certified, component_of
+    from daemon.certified import certified, component_of
     from plans.loading import load_bench, load_register
 
     reference: Characteristic | None = None

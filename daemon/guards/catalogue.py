@@ -31,6 +31,7 @@ from daemon.guards.probe_place import Gradient, ItemAway, ProbePulled
 from daemon.guards.progress import NoProgress, NoRise, RunTooLong
 from daemon.guards.rates import FallingTooFast, RisingTooFast
 from daemon.guards.reference_against_controller import ControllerReadsLow, ReferenceAgainstController
+from daemon.guards.references_apart import ReferencesApart, ReferencesFarApart
 from daemon.guards.runaway import HeatUnasked, Runaway
 from daemon.guards.sensor_fault import AllItemsFault, ItemFault, ItemJump, Jump, ReferenceFault
 from daemon.guards.set_point_readback import SetPointReadback
@@ -57,6 +58,8 @@ GUARDS: tuple[type[Guard], ...] = (
     NoRise,
     ReferenceAgainstController,
     ControllerReadsLow,
+    ReferencesApart,
+    ReferencesFarApart,
     LeftBand,
     Oscillation,
     Gradient,

@@ -28,11 +28,16 @@ _DOUBTED_TWICE = 2
 _ANY = 1e9
 
 
+def _nothing_mk(temperature_c: float) -> float:
+    return 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class Limits:
     """Limits of one run: temperatures in °C with the item that set them, rates in K/min, times in s.
 
-    `cooling_at` gives the fastest fall in K/min that every probe here bears at a temperature.
+    `cooling_at` gives the fastest fall in K/min that every probe here bears at a temperature, `places_mk` the
+    expanded uncertainty (k = 2) of all terms of the bench there.
     """
 
     highest_c: float
@@ -48,6 +53,7 @@ class Limits:
     longest_run_s: float
     reference_turn_s: float
     display_offset_k: float = 0.0
+    places_mk: Callable[[float], float] = _nothing_mk
     minimum_stirrer_speed_per_min: float | None = None
     minimum_level_mm: float | None = None
 

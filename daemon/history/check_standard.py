@@ -9,10 +9,11 @@ from datetime import datetime
 from pathlib import Path
 from statistics import fmean
 
+from daemon.certified import certified
 from daemon.fitting.errors import FittingError
 from daemon.history.chart import Chart, control_chart
 from daemon.history.past import Past, past_of
-from daemon.results.calibrate import ItemResult, NightResult, certified
+from daemon.results.calibrate import ItemResult, NightResult
 from daemon.results.numbers import signed, uncertainty
 
 NO_CHECK_STANDARD = "no check standard with a certificate was read in this run: nothing watched the reference"

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 
 from daemon.actions import SwitchCooling, SwitchHeater, WriteRamp, WriteSetPoint
+from daemon.certified import certified
 from daemon.feed import command_of
 from daemon.fitting.arrays import FloatArray
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
 from daemon.preparation import channels_of
-from daemon.results.calibrate import certified
 from daemon.results.phases import PointPath
 from daemon.results.story import Story, tell
 from daemon.results.traces import Trace

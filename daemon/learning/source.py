@@ -8,10 +8,10 @@ from statistics import fmean, stdev
 
 import numpy as np
 
+from daemon.certified import component_of
 from daemon.fitting.arrays import FloatArray
 from daemon.fitting.least_squares import ordinary
 from daemon.learning.night import Night
-from daemon.results.calibrate import component_of
 from daemon.results.phases import PointPath
 from plans.learned import Display, Figure, Source
 from plans.run_plan import RunPlan

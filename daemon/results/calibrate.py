@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from daemon.certified import certified, component_of, together_mk
 from daemon.channels import CALIBRATED_ROLES, ChannelFacts
-from daemon.fitting.certificate_entry import from_callendar_van_dusen_certificate, from_its90_certificate
 from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.errors import FittingError
 from daemon.fitting.points import PointResult
@@ -24,13 +24,10 @@ from daemon.results.references import Apart, Further, compare, disagreement, to_
 from daemon.results.returns import Hysteresis, Repeat, annealing_mk, hysteresis_of, repeats_of
 from daemon.results.self_heating import SelfHeating, self_heating_at
 from daemon.review.state import Exclusion, Review, read_review
-from plans.bench import UncertaintyTerm
-from plans.calibration import Calibration
 from plans.loading import parse_plan
 from plans.probe import Thermometer
 from plans.run_plan import RunPlan
 
-_DISTRIBUTIONS = {"u_shaped": "arcsine"}
 _EDGE_K = 0.5
 _WANTED_MK = {"stirred_bath": 10.0, "dry_block": 50.0, "furnace": 100.0}
 """Uncertainty that a comparison in this kind of source can reach: common practice, no source."""
@@ -118,32 +115,9 @@ def calibrate(record: Path, upto: int | None = None, trying: Exclusion | None = 
 def _further(run: RunPlan, channels: Iterable[ChannelFacts]) -> list[Further]:
     by_name = {facts.name: facts for facts in channels if facts.role == "further_reference"}
     return [
-        Further(by_name[one.serial], certified(one.calibration), _allowed_mk(run.reference, one))
+        Further(by_name[one.serial], certified(one.calibration), together_mk(run.reference, one))
         for one in run.references[1:]
     ]
-
-
-def _allowed_mk(*both: Thermometer) -> float:
-    return math.hypot(
-        *(one.calibration.expanded_uncertainty_mk for one in both if one.calibration is not None)
-    )
-
-
-def certified(calibration: Calibration | None) -> Characteristic:
-    """The reference thermometer's characteristic from its certificate; raises FittingError."""
-    if calibration is None:
-        raise FittingError("the reference thermometer has no calibration in the register")
-    range_c = (calibration.minimum_c, calibration.maximum_c)
-    uncertainty = (calibration.expanded_uncertainty_mk, calibration.coverage_factor)
-    note = f"certificate {calibration.certificate} of {calibration.date.isoformat()}"
-    if calibration.equation == "its90" and calibration.r_tpw_ohm is not None:
-        coefficients: dict[str, dict[str, float]] = {p.name: p.coefficients for p in calibration.subranges}
-        return from_its90_certificate(calibration.r_tpw_ohm, coefficients, range_c, *uncertainty, note=note)
-    cvd = calibration.callendar_van_dusen
-    if cvd is None or calibration.r0_ohm is None:
-        raise FittingError("the reference thermometer's calibration has no coefficients")
-    named = {"R0": calibration.r0_ohm, "A": cvd.a, "B": cvd.b, "C": cvd.c}
-    return from_callendar_van_dusen_certificate(named, range_c, *uncertainty, note=note)
 
 
 def _reduced(
@@ -282,22 +256,6 @@ def _certificate_mk(found: Characteristic) -> float:
 
 def _from_bench(run: RunPlan) -> tuple[Component, ...]:
     return tuple(component_of(term, run.bench.ambient_c) for term in run.bench.uncertainty)
-
-
-def component_of(term: UncertaintyTerm, ambient_c: float) -> Component:
-    """A budget line of the bench file as a term of the fit."""
-    return Component(
-        term.name,
-        term.size,
-        term.unit,
-        _DISTRIBUTIONS.get(term.distribution, term.distribution),  # type: ignore[arg-type]
-        term.divisor,
-        term.degrees_of_freedom or math.inf,
-        term.correlation,
-        term.shape,
-        term.note,
-        ambient_c,
-    )
 
 
 def _from_shift(shift_mk: float | None) -> tuple[Component, ...]:

@@ -7,7 +7,24 @@ from daemon.observations import Machine
 from tests.guards.trip import HEALTHY, Trip, at, bad_reading, both, frozen, late
 from tests.guards.watched import World, constant, ramp
 
+# Two certificates of 4 mK leave room for 5.66 mK; with the places in the source, 6 mK, three times 8.25 mK.
 INSTRUMENTS = [
+    Trip(
+        "references_apart",
+        R.MARK,
+        World(further=constant(100.0064)),
+        World(further=constant(100.0050)),
+        480,
+        620,
+    ),
+    Trip(
+        "references_far_apart",
+        R.HOLD,
+        World(further=constant(99.9738)),
+        World(further=constant(99.9765)),
+        480,
+        620,
+    ),
     Trip(
         "reference_fault", R.PARK, World(readings=bad_reading(1)), World(readings=bad_reading(2, 3)), 110, 130
     ),

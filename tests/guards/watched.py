@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from daemon.actions import SwitchHeater, WriteRamp, WriteSetPoint
-from daemon.channels import ChannelFacts
+from daemon.channels import Certificate, ChannelFacts
 from daemon.guards.guard import Guard
 from daemon.guards.panel import GuardPanel
 from daemon.guards.situation import Limits, Situation
@@ -21,7 +21,8 @@ OfTime = Callable[[float], float]
 HIGHEST_C, LOWEST_C, HEATING, COOLING, COAST_S, PARKING_C = 200.0, -20.0, 3.0, 4.0, 60.0, 40.0
 LONGEST_POINT_S, LONGEST_RUN_S = 5000.0, 8000.0
 ITEMS = (2, 3)
-HEAD = 8
+FURTHER, HEAD = 4, 8
+CERTIFIED_MK, PLACES_MK = 4.0, 6.0
 
 
 def constant(value: float) -> OfTime:
@@ -48,6 +49,7 @@ class World:
     reference: OfTime | None = field(default=constant(100.0))
     controller: OfTime | None = field(default=constant(100.0))
     items: Mapping[int, OfTime] = field(default_factory=dict)
+    further: OfTime | None = None
     head: OfTime = field(default=constant(30.0))
     set_point_c: float = 100.0
     set_point_read: OfTime | None = None
@@ -69,11 +71,16 @@ def situation_of(world: World) -> Situation:
     """The situation of a run in which `world` is found."""
     limits = Limits(
         HIGHEST_C, "probe A", LOWEST_C, "probe B", HEATING, COOLING, lambda t: COOLING, COAST_S, PARKING_C,
-        LONGEST_POINT_S, LONGEST_RUN_S, 12.0, minimum_stirrer_speed_per_min=100.0, minimum_level_mm=90.0,
+        LONGEST_POINT_S, LONGEST_RUN_S, 12.0, places_mk=lambda t: PLACES_MK,
+        minimum_stirrer_speed_per_min=100.0, minimum_level_mm=90.0,
     )  # fmt: skip
     roles = {1: "reference", 2: "item", 3: "check_standard", HEAD: "head"}
+    certificates = {}
+    if world.further is not None:
+        roles[FURTHER] = "further_reference"
+        certificates = dict.fromkeys((1, FURTHER), Certificate(_celsius, CERTIFIED_MK))
     channels = {
-        c: ChannelFacts(c, f"T-{c}", role, 100.0, lambda ohm: (ohm - 100.0) / 0.4, 0.5, -50.0, 80.0)
+        c: ChannelFacts(c, f"T-{c}", role, 100.0, _celsius, 0.5, -50.0, 80.0, certificate=certificates.get(c))
         for c, role in roles.items()
     }
     capabilities = HeatSourceCapabilities(-40.0, 300.0, 0.01, ramp=True, heater_switch=True)
@@ -91,7 +98,7 @@ def situation_of(world: World) -> Situation:
 def observations(world: World, seconds: float, seed: int = 1) -> Sequence[Observation]:
     """A look each second, a reading of the next channel every two seconds, a report each minute."""
     chance, seen = random.Random(seed), []
-    channels = (1, *ITEMS, HEAD)
+    channels = (1, *ITEMS, HEAD) if world.further is None else (1, *ITEMS, FURTHER, HEAD)
     for second in range(int(seconds)):
         when_s = float(second)
         silent = world.silent(when_s)
@@ -119,6 +126,10 @@ def first_word(guards: Sequence[Guard], world: World, seconds: float) -> tuple[f
     return None
 
 
+def _celsius(ohm: float) -> float:
+    return (ohm - 100.0) / 0.4
+
+
 def _look(world: World, when_s: float) -> Source:
     assert world.controller is not None
     set_point = world.set_point_read(when_s) if world.set_point_read else world.set_point_c
@@ -136,7 +147,9 @@ def _look(world: World, when_s: float) -> Source:
 def _reading(world: World, when_s: float, channel: int, chance: random.Random, mute: bool) -> Observation:
     if mute or world.reference is None:
         return Failed(when_s, "bridge", "no answer", world.error)
-    own = {HEAD: world.head}.get(channel, world.items.get(channel, world.reference))
+    own = {HEAD: world.head, FURTHER: world.further or world.reference}.get(
+        channel, world.items.get(channel, world.reference)
+    )
     ohm = 100.0 + 0.4 * (own(when_s) + chance.gauss(0.0, world.noise_k))
     reading = Reading(ohm, "ohm", when_s)
     if world.readings is not None:

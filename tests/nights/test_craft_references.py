@@ -6,20 +6,27 @@ from pathlib import Path
 
 import pytest
 
-from daemon.journal.read import verify
+from daemon.guards.references_apart import ReferencesApart
+from daemon.journal.entry import Kind
+from daemon.journal.read import read_entries, verify
+from daemon.observations import Resistance
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.results.judgement import judge_night
 from daemon.results.page_points import points_section
 from daemon.results.references import Apart, disagreement, to_the_mean
 from daemon.results.story import tell
+from drivers.quantities import Reading
 from plans.errors import PlanError
 from plans.loading import load_plan, parse_plan
 from plans.run_plan import RunPlan
+from tests.guards.watched import FURTHER as FURTHER_CHANNEL
+from tests.guards.watched import World, constant, situation_of
 from tests.nights.rehearsed import EXAMPLES
 from tests.nights.test_craft_sequences import measured, reduced
 
 FURTHER = "TR-CHK-31"
+CHANGED_AFTER_S = 110 * 60.0
 
 
 def two_references(serial: str = FURTHER) -> RunPlan:
@@ -57,6 +64,27 @@ def test_a_disagreement_beyond_the_certificates_is_flagged_and_shown(record: Pat
     assert len(told) == 2 and "one of them has changed, or the source is not uniform" in told[0]
     page = str(points_section(night, story))
     assert page.count(f"<td>{FURTHER}</td>") == 3 and page.count(">NO</td>") == 2
+
+
+def test_it_is_marked_while_the_night_still_runs_and_not_before(record: Path) -> None:
+    entries = [entry for entry in read_entries(record) if entry.kind == Kind.VERDICT]
+    said = next(entry for entry in entries if entry.body["guard"] == "references_apart")
+    assert {entry.body["guard"] for entry in entries} == {"references_apart"}
+    assert said.body["reaction"] == "mark" and f"{FURTHER} shows +" in said.body["sentence"]
+    assert CHANGED_AFTER_S < said.when_s < CHANGED_AFTER_S + 1200.0
+
+
+def test_thermal_emf_is_no_disagreement_where_the_current_is_reversed() -> None:
+    """16 µV in one pair of leads are 40 mK at 1 mA: each way alone reads wrong, the mean of both does not."""
+    situation, guard = situation_of(World(further=constant(100.0))), ReferencesApart()
+    visits = [(channel, way) for channel in (1, 2, FURTHER_CHANNEL) for way in (1.0, -1.0)]
+    readings = [visit for visit in (*visits, *reversed(visits)) for _ in range(3)] * 30
+    for second, (channel, way) in enumerate(readings):
+        away_k = 0.04 * way if channel == FURTHER_CHANNEL else 0.0
+        reading = Reading(140.0 + 0.4 * away_k, "ohm", float(second))
+        observation = Resistance(float(second), channel, way, reading)
+        situation.observe(observation)
+        assert guard.judge(observation, situation) is None
 
 
 def test_one_that_is_missing_at_a_point_leaves_the_first_alone_there() -> None:

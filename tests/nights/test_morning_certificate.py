@@ -15,10 +15,10 @@ import pytest
 from pikepdf import Dictionary
 from pypdf import PdfReader
 
+from daemon.certified import certified
 from daemon.cli import main
 from daemon.fitting.fit import fit_characteristic
 from daemon.fitting.table import two_digits
-from daemon.results.calibrate import certified
 from daemon.results.certificate.draw import draw
 from daemon.results.certificate.facts import DRAFT, Evaluated, NoCertificate, certifiable, evaluate, facts_of
 from daemon.results.certificate.issue import authorise, draft, redraw, standing
