@@ -84,8 +84,8 @@ def unattended_problem(run: RunPlan) -> str:
         assert step.immersion is not None
         return (
             f"point {step.number} ({degrees(step.temperature_c)}) asks a person to withdraw "
-            f"{step.immersion.serial} for its immersion profile. Stay and use `ohmvigil run --attended`, "
-            "or take immersion_profile out."
+            f"{step.immersion.serial} for its immersion profile. Stay and use `ohmvigil run --attended` "
+            "(after an interruption `resume --attended`), or take immersion_profile out."
         )
     return ""
 

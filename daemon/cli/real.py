@@ -64,16 +64,16 @@ def _broke_off(record: Path, error: Exception) -> str:
     return f"THE RUN BROKE OFF: {error}. Go to the bench and look; a guardian, if there is one, parks it."
 
 
-def resume_real(plan: RunPlan, record: Path, gap_s: float, view: LiveView) -> Outcome:
+def resume_real(plan: RunPlan, record: Path, gap_s: float, view: LiveView, *, attended: bool) -> Outcome:
     """Go on with an interrupted run on a real bench; raises CannotResume, InstrumentError.
 
-    Its guardian is not drilled: the source may be hot.
+    Its guardian is not drilled: the source may be hot. Whoever stays (`attended`) types words as in a run.
     """
     try:
         keeper = Keeper(orders_of(plan, record), spawned) if guardian_path(plan) is None else None
     except GuardianFailed as error:
         raise InstrumentError(str(error)) from error
-    bench = Bench(Clock(), {}, False, [view], heart=keeper)
+    bench = _heard(Bench(Clock(), {}, False, [view], heart=keeper), attended=attended)
     settle_memory()
     return asyncio.run(resume_night(plan, record, bench, gap_s))
 
@@ -133,14 +133,16 @@ def _yes(ask: Ask, sentence: str) -> bool:
     return ask(f"{sentence}. Type yes: ").strip().lower() == "yes"
 
 
+def _heard(bench: Bench, *, attended: bool) -> Bench:
+    return replace(bench, hand_over=heard_at(sys.stdin, getpass.getuser())) if attended else bench
+
+
 def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) -> int:
     with (
         telling(args.mqtt, plan, record) as listeners,
         LiveView(forecast(plan).total_s, quiet=args.json) as view,
     ):
-        listening = replace(bench, listeners=[view, *listeners])
-        if args.attended:
-            listening = replace(listening, hand_over=heard_at(sys.stdin, getpass.getuser()))
+        listening = _heard(replace(bench, listeners=[view, *listeners]), attended=args.attended)
         settle_memory()
         try:
             outcome = asyncio.run(run_night(plan, record, listening))

@@ -6,8 +6,10 @@ import argparse
 import time
 from pathlib import Path
 
+from daemon.arming import unattended_problem
 from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
+from daemon.cli.run import add_attended_argument
 from daemon.cli.say import refuse
 from daemon.feed import Divergence
 from daemon.journal.read import RecordError, read_entries
@@ -22,6 +24,7 @@ from plans.loading import parse_plan
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of this command."""
     parser.add_argument("record", type=Path, help="the record of an interrupted run")
+    add_attended_argument(parser)
     parser.add_argument("--no-report", action="store_true", help="leave the report for later")
     parser.add_argument(
         "--gap-s",
@@ -52,6 +55,9 @@ def run(args: argparse.Namespace) -> int:
 
 def _resumed(args: argparse.Namespace):  # type: ignore[no-untyped-def]
     plan = parse_plan(*recorded_plan_texts(args.record))
+    alone = "" if args.attended else unattended_problem(plan)
+    if alone:
+        raise CannotResume(alone)
     with LiveView(forecast(plan).total_s, quiet=args.json) as view:
         if plan.bench.simulation is not None:
             from daemon.rehearsal import resume_rehearsal
@@ -60,4 +66,4 @@ def _resumed(args: argparse.Namespace):  # type: ignore[no-untyped-def]
         from daemon.cli.real import resume_real
 
         last_utc_s = max(entry.utc_s for entry in read_entries(args.record))
-        return resume_real(plan, args.record, time.time() - last_utc_s, view)
+        return resume_real(plan, args.record, time.time() - last_utc_s, view, attended=args.attended)

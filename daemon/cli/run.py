@@ -24,10 +24,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--yes", action="store_true", help="confirm everything unasked (simulated benches only)"
     )
+    add_attended_argument(parser)
+    add_mqtt_argument(parser)
+
+
+def add_attended_argument(parser: argparse.ArgumentParser) -> None:
+    """The option without which a plan that asks a person is neither begun nor gone on with."""
     parser.add_argument(
         "--attended", action="store_true", help="somebody stays and does what the plan asks of a person"
     )
-    add_mqtt_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -15,7 +15,7 @@ from daemon.history.visits import visits
 from daemon.history.words import history_lines
 from daemon.journal.entry import Kind
 from daemon.journal.read import read_entries
-from daemon.rehearsal import rehearse
+from daemon.rehearsal import rehearse, resume_rehearsal
 from daemon.results.calibrate import calibrate
 from daemon.results.immersion import conduction_mk
 from daemon.results.report import write_report
@@ -23,17 +23,28 @@ from plans.errors import PlanError
 from plans.loading import load_plan, parse_plan
 from plans.run_plan import RunPlan
 from tests.nights.rehearsed import EXAMPLES, RehearsedNight
+from tests.nights.report_nights import told_again
 
 SERIAL, DEPTH_MM = "TR-IPRT-11", 120.0
 PROFILE = f'[points.immersion_profile]\nserial = "{SERIAL}"\nwait_minutes = 3\n'
+ALONE = '[zero]\nfirst = false\nlast = false\nreason = "for the profile alone"\n\n'
+MORE = "\n[[points]]\ntemperature_c = 62.0\n"
 
 
-def profiled(profile: str = PROFILE) -> RunPlan:
-    """The short example with a probe only 120 mm deep, withdrawn at 60 °C."""
+def profiled(profile: str = PROFILE, more: str = "") -> RunPlan:
+    """One point at 60 °C, a probe only 120 mm deep withdrawn there; parked warm, to be short."""
     texts = load_plan(EXAMPLES / "short.toml").texts
-    shallow = f'serial = "{SERIAL}"\nimmersion_mm = {DEPTH_MM}\n'
-    plan = texts.plan.replace(f'serial = "{SERIAL}"\n', shallow)
-    plan = plan.replace("temperature_c = 40.0\n", f"temperature_c = 60.0\n{profile}")
+    replaced = {
+        f'serial = "{SERIAL}"\n': f'serial = "{SERIAL}"\nimmersion_mm = {DEPTH_MM}\n',
+        "[zero]\n": f'{ALONE}[resume]\npolicy = "continue"\n\n',
+        "temperature_c = 0.0\n": "",
+        "temperature_c = 40.0\n": f"temperature_c = 60.0\n{profile}{more}",
+        "parking_c = 20.0": "parking_c = 58.0",
+    }
+    plan = texts.plan
+    for old, new in replaced.items():
+        assert plan.count(old) == 1
+        plan = plan.replace(old, new)
     return parse_plan(plan, texts.bench, texts.register)
 
 
@@ -53,7 +64,7 @@ def test_stem_conduction_is_found_within_its_uncertainty(night: RehearsedNight) 
     item = calibrate(night.record).item(SERIAL)
     (found,) = item.immersion
     truth = night.rehearsal.scene.truth(SERIAL).truth
-    air_c = night.rehearsal.scene.source.air_c[int(item.points[1].mid_time_s) + 1000]
+    air_c = night.rehearsal.scene.source.air_c[int(item.points[0].mid_time_s) + 1000]
     true_mk = -1e3 * truth.stem_error * (found.temperature_c - air_c)
     assert true_mk < -3.0
     assert found.conduction_mk == pytest.approx(true_mk, abs=found.expanded_mk)
@@ -72,19 +83,53 @@ def test_the_person_is_asked_at_each_depth_and_to_put_it_back(night: RehearsedNi
 
 
 def test_readings_at_lesser_depths_are_no_part_of_the_point(night: RehearsedNight) -> None:
-    point = calibrate(night.record).item(SERIAL).points[1]
+    (point,) = calibrate(night.record).item(SERIAL).points
     assert point.readings == 24
 
 
 def test_a_probe_that_nobody_put_back_is_left_out_and_the_night_goes_on(tmp_path: Path) -> None:
     record = tmp_path / "night.record"
-    ended = rehearse(profiled(), record, attended=False)
+    ended = rehearse(profiled(more=MORE), record, attended=False)
     assert ended.outcome.good
     (left,) = marks(record, "item_left_out")
     assert left["name"] == SERIAL and "nobody confirmed that it is back" in str(left["reason"])
     night = calibrate(record)
     assert night.item(SERIAL).immersion == ()
-    assert [len(item.points) for item in night.items] == [2, 3]
+    assert [len(item.points) for item in night.items] == [1, 2]
+
+
+@pytest.mark.parametrize("asked", [0, 1])
+def test_after_an_interruption_a_person_is_heard_again(
+    night: RehearsedNight, tmp_path: Path, asked: int
+) -> None:
+    """Broken off before the profile it is made; while the probe is out, nobody knows where it is."""
+    record = broken_off(night.record, tmp_path / "night.record", asked)
+    ended = resume_rehearsal(profiled(), record, gap_s=30.0)
+    assert ended.outcome.good
+    words = [e.body["word"] for e in read_entries(record, frozenset({Kind.OPERATOR}))]
+    left = [str(mark["reason"]) for mark in marks(record, "item_left_out")]
+    if asked == 0:
+        assert words.count("proceed") == 4 and left == []
+        assert len(calibrate(record).item(SERIAL).immersion) == 1
+    else:
+        assert words.count("proceed") == 1 and "nobody confirmed that it is back" in left[0]
+
+
+def broken_off(record: Path, new: Path, asked: int) -> Path:
+    """The record as it would stand had the program died after so many requests were answered."""
+    entries = [(e.seq, e.body) for e in read_entries(record)]
+    reading = next(seq for seq, body in entries if body.get("mark") == "sequence_started")
+    answered = [seq for seq, body in entries if body.get("word") == "proceed"]
+    upto = answered[asked - 1] + 50 if asked else reading
+    return told_again(record, new, lambda e: [(e.kind, e.body)] if e.seq <= upto else [])
+
+
+def test_going_on_with_a_run_that_asks_a_person_needs_one(
+    night: RehearsedNight, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record = broken_off(night.record, tmp_path / "night.record", 0)
+    assert main(["resume", str(record)]) == 2
+    assert "resume --attended" in capsys.readouterr().err
 
 
 def test_three_steps_give_the_conduction_at_full_depth() -> None:
