@@ -10,8 +10,9 @@ from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import finding_body, plan_or_refusal
 from daemon.cli.say import hours, not_drawn, refuse, say, say_json
 from daemon.learning.use import forecasting
-from daemon.precheck import precheck
+from daemon.precheck import day_of_start, precheck
 from daemon.timetable import Timetable, forecast
+from drivers.clock import Clock
 from plans.errors import PlanError
 from plans.margins import margins
 from plans.run_plan import RunPlan
@@ -40,7 +41,8 @@ def run(args: argparse.Namespace) -> int:
         before = forecasting(args.plan, plan, args.learned, args.records)
     except PlanError as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
-    report, timetable = precheck(plan), forecast(plan, None if before is None else before.timing)
+    report = precheck(plan, day_of_start(plan, Clock()))
+    timetable = forecast(plan, None if before is None else before.timing)
     if args.plot is not None:
         from daemon.history.night_ahead import draw_timetable
 

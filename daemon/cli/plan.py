@@ -10,7 +10,8 @@ from daemon.assistant.answers import Answers, CannotPlan
 from daemon.assistant.write import write_plan
 from daemon.cli import EXIT_DONE
 from daemon.cli.say import refuse, say_json
-from daemon.precheck import precheck
+from daemon.precheck import day_of_start, precheck
+from drivers.clock import Clock
 from plans.errors import PlanError
 from plans.loading import load_bench, load_register, parse_plan
 from plans.plan import MOST_POINTS
@@ -43,7 +44,8 @@ def run(args: argparse.Namespace) -> int:
         bench, register = load_bench(args.bench), load_register(args.register)
         text = write_plan(_answers(args), bench, register)
         read = (args.bench.read_text("utf-8"), args.register.read_text("utf-8"))
-        report = precheck(parse_plan(text, *read, Names("plan", args.bench.name, args.register.name)))
+        made = parse_plan(text, *read, Names("plan", args.bench.name, args.register.name))
+        report = precheck(made, day_of_start(made, Clock()))
     except (CannotPlan, PlanError, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
     if report.refused:

@@ -7,7 +7,8 @@ from pathlib import Path
 from daemon.cli.say import refuse, say_json
 from daemon.guards.catalogue import make_guards
 from daemon.guards.guard import LoosenedThreshold
-from daemon.precheck import PrecheckReport, precheck
+from daemon.precheck import PrecheckReport, day_of_start, precheck
+from drivers.clock import Clock
 from plans.errors import PlanError
 from plans.loading import load_plan
 from plans.run_plan import RunPlan
@@ -34,7 +35,7 @@ def plan_or_refusal(path: Path, *, as_json: bool) -> RunPlan | int:
 
 def checked_or_refusal(run: RunPlan, *, as_json: bool) -> PrecheckReport | int:
     """The pre-check's report, or exit code 2 after saying why nothing may be heated."""
-    report = precheck(run)
+    report = precheck(run, day_of_start(run, Clock()))
     if not report.refused:
         return report
     if as_json:

@@ -12,8 +12,8 @@ from plans.run_plan import RunPlan
 SOON_DAYS = 30
 
 
-def calibrations(run: RunPlan, today: date | None, total_s: float) -> Iterator[Finding]:
-    """Reference, bridge and reference resistor; without a date of today only what is missing can be said."""
+def calibrations(run: RunPlan, today: date, total_s: float) -> Iterator[Finding]:
+    """Reference, bridge and reference resistor."""
     yield from _reference_range(run)
     bridge = run.bench.bridge
     dues = {
@@ -24,8 +24,6 @@ def calibrations(run: RunPlan, today: date | None, total_s: float) -> Iterator[F
         "bridge": bridge.calibration_due,
         "reference resistor": bridge.resistor_due,
     }
-    if today is None:
-        yield Finding("due dates", "caution", "Due dates were not judged: today's date was not given.")
     for name, due in dues.items():
         yield from _due(name, due, today, total_s)
 
@@ -34,14 +32,12 @@ def _due_date(one: Thermometer) -> date | None:
     return one.calibration.due if one.calibration is not None else None
 
 
-def _due(name: str, due: date | None, today: date | None, total_s: float) -> Iterator[Finding]:
+def _due(name: str, due: date | None, today: date, total_s: float) -> Iterator[Finding]:
     if due is None:
         sentence = f"No due date is on file for the {name}: its traceability cannot be shown."
         yield Finding(
             "due dates", "caution", sentence, "Enter the date from its certificate in the bench file."
         )
-        return
-    if today is None:
         return
     end = today + timedelta(days=1, seconds=total_s)
     if not due >= end:

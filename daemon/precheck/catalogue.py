@@ -22,7 +22,7 @@ from plans.fluid import FIRE_MARGIN_K
 from plans.rating import BRITTLE_RATE_K_PER_MIN, METAL_RATE_K_PER_MIN
 from plans.run_plan import RunPlan
 
-Judge = Callable[[RunPlan, date | None], Iterator[Finding]]
+Judge = Callable[[RunPlan, date], Iterator[Finding]]
 Figures = Mapping[str, tuple[float, str]]
 
 _REFUSES, _WARNS = "refuses to heat", "cautions"

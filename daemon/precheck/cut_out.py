@@ -17,15 +17,14 @@ ABOVE_LIMIT_K = 15.0  # common practice, no source: 20 K above a limit already l
 OLDEST_DAYS = 366  # common practice, no source: twelve months
 
 
-def cut_out(run: RunPlan, today: date | None) -> Iterator[Finding]:
+def cut_out(run: RunPlan, today: date) -> Iterator[Finding]:
     """Refused when absent for hot work, set wrongly or not proved within a year."""
     fitted = run.bench.heat_source.cut_out
     if fitted is None:
         yield _absent(max(run.visited_c))
         return
     yield from _setting(run, fitted)
-    if today is not None:
-        yield from _age(fitted, today)
+    yield from _age(fitted, today)
 
 
 def _absent(top: float) -> Finding:

@@ -8,7 +8,7 @@ import re
 from daemon.arming import unattended_problem
 from daemon.guards.catalogue import make_guards
 from daemon.guards.guard import LoosenedThreshold
-from daemon.precheck import precheck
+from daemon.precheck import day_of_start, precheck
 from daemon.service.follower import Follower
 from daemon.service.halt_file import HaltFile
 from daemon.service.keeper import Keeper
@@ -88,8 +88,7 @@ class LabService:
                 f"the plan {plan} is for the bench of {run.names.bench}, not for {keeper.bench.name} as the "
                 "lab file has it: submit it there, or restart the daemon after a change of the bench file."
             )
-        today = None if run.bench.simulation is not None else self.clock.utc().date()
-        report = precheck(run, today)
+        report = precheck(run, day_of_start(run, self.clock))
         if report.refused:
             raise Refused("the check refuses this plan.", [one.text for one in report.refusals])
         alone = unattended_problem(run)

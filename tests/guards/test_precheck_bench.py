@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 
-from daemon.precheck import Finding, PrecheckReport, precheck
+from daemon.precheck import Finding, PrecheckReport, day_of_start, precheck
+from drivers.clock import Clock
 from plans.loading import load_plan, parse_plan
 
 EXAMPLES = Path(__file__).parents[2] / "plans" / "examples"
@@ -25,7 +26,8 @@ def report(
         edited(text, edits or {})
         for text, edits in ((texts.plan, plan), (texts.bench, bench), (texts.register, register))
     ]
-    return precheck(parse_plan(*changed), today)
+    run = parse_plan(*changed)
+    return precheck(run, today or day_of_start(run, Clock()))
 
 
 def edited(text: str, edits: dict[str, str]) -> str:
@@ -92,7 +94,12 @@ def test_an_overdue_reference_is_refused_and_one_due_soon_is_cautioned() -> None
     assert "due soon" in found(report("short.toml", today=date(2026, 10, 20)).cautions, "due dates")
 
 
-def test_a_simulated_night_is_judged_by_its_own_date() -> None:
+def test_a_simulated_night_is_judged_by_its_own_date_a_real_one_by_the_calendar() -> None:
+    texts = load_plan(EXAMPLES / "short.toml").texts
+    bench = texts.bench[: texts.bench.index("\n[simulation]")].replace('"simulated:', '"tcp://127.0.0.1:1" #')
+    today = Clock().utc().date()
+    assert day_of_start(parse_plan(texts.plan, bench, texts.register), Clock()) - today <= timedelta(days=1)
+    assert day_of_start(load_plan(EXAMPLES / "short.toml"), Clock()) == date(2026, 1, 15)
     assert not report("short.toml").refused
     assert not found(report("short.toml").findings, "due dates")
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from daemon.precheck import Finding, PrecheckReport, precheck
 from plans.loading import load_plan, parse_plan
+
+THE_DAY = date(2026, 1, 15)  # when the demo's nights begin
 
 EXAMPLES = Path(__file__).parents[2] / "plans" / "examples"
 
@@ -22,7 +25,7 @@ def report(name: str, plan: dict[str, str] | None = None, **files: dict[str, str
             assert old in text
             text = text.replace(old, new)
         result[key] = text
-    return precheck(parse_plan(result["plan"], result["bench"], result["register"]))
+    return precheck(parse_plan(result["plan"], result["bench"], result["register"]), THE_DAY)
 
 
 def refusals(checked: PrecheckReport, check: str) -> list[Finding]:
@@ -106,8 +109,8 @@ def test_a_simulated_bench_is_judged_like_a_real_one() -> None:
     bench = texts.bench[: texts.bench.index("[simulation]")]
     for old, new in real.items():
         bench = bench.replace(old, new)
-    wired = precheck(parse_plan(texts.plan, bench, texts.register))
-    simulated = precheck(load_plan(EXAMPLES / "too-hot.toml"))
+    wired = precheck(parse_plan(texts.plan, bench, texts.register), THE_DAY)
+    simulated = precheck(load_plan(EXAMPLES / "too-hot.toml"), THE_DAY)
     assert [finding.text for finding in wired.refusals] == [finding.text for finding in simulated.refusals]
 
 

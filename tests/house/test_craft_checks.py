@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,8 @@ from daemon.precheck.inspections import leak_mk
 from plans.errors import PlanError
 from plans.loading import load_plan, parse_plan
 from plans.run_plan import RunPlan
+
+THE_DAY = date(2026, 1, 15)  # when the demo's nights begin
 
 EXAMPLES = Path(__file__).parents[2] / "plans" / "examples"
 
@@ -22,7 +25,7 @@ def with_plan(name: str, more: str) -> RunPlan:
 
 
 def sentences(run: RunPlan, check: str) -> list[str]:
-    return [finding.sentence for finding in precheck(run).findings if finding.check == check]
+    return [finding.sentence for finding in precheck(run, THE_DAY).findings if finding.check == check]
 
 
 def test_a_criterion_tighter_than_the_source_was_seen_to_reach_is_flagged() -> None:
@@ -52,7 +55,7 @@ def test_a_hundred_megohms_beside_a_hundred_ohms_cost_a_quarter_of_a_millikelvin
 
 
 def test_poor_insulation_is_a_caution_with_its_meaning() -> None:
-    findings = precheck(with_plan("short.toml", INSPECTED.format(mohm=8.0))).cautions
+    findings = precheck(with_plan("short.toml", INSPECTED.format(mohm=8.0)), THE_DAY).cautions
     found = [f for f in findings if f.check == "insulation"]
     assert "TR-IPRT-11: 8 MΩ at 100 V (M. Tern, 2026-01-15)" in found[0].sentence
     assert "costs 3.2 mK at 0 °C" in found[0].sentence and "dry it" in found[0].remedy
@@ -60,7 +63,7 @@ def test_poor_insulation_is_a_caution_with_its_meaning() -> None:
 
 
 def test_good_insulation_is_noted_and_no_caution() -> None:
-    findings = precheck(with_plan("short.toml", INSPECTED.format(mohm=500.0))).findings
+    findings = precheck(with_plan("short.toml", INSPECTED.format(mohm=500.0)), THE_DAY).findings
     (good,) = [f for f in findings if f.check == "insulation" and "500 MΩ" in f.sentence]
     assert good.severity == "info" and good.remedy == ""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,8 @@ from daemon.results.calibrate import calibrate
 from plans.loading import load_plan
 from tests.nights.rehearsed import EXAMPLES, RehearsedNight, rehearsed
 from tests.nights.test_whole_night import worst_ratio
+
+THE_DAY = date(2026, 1, 15)  # when the demo's nights begin
 
 NIGHTS = ("iprt-bath.toml", "semi-wide.toml", "sprt-bath.toml", "furnace.toml")
 
@@ -33,4 +36,4 @@ def test_its_results_hold_at_every_temperature(example: RehearsedNight) -> None:
     "name", sorted(path.name for path in EXAMPLES.glob("*.toml") if "[[points]]" in path.read_text())
 )
 def test_every_example_plan_may_be_run_but_the_one_made_to_be_refused(name: str) -> None:
-    assert precheck(load_plan(Path(EXAMPLES / name))).refused == (name == "too-hot.toml")
+    assert precheck(load_plan(Path(EXAMPLES / name)), THE_DAY).refused == (name == "too-hot.toml")

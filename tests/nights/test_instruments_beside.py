@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,8 @@ from plans.run_plan import RunPlan
 from simulators import virtual_time
 from tests.nights.rehearsed import EXAMPLES
 from tests.nights.served_night import differences_mk, one_point
+
+THE_DAY = date(2026, 1, 15)  # when the demo's nights begin
 
 BESIDE = """
 [readout]
@@ -153,7 +156,7 @@ def test_a_bench_never_heats_by_simulated_interlocks() -> None:
 
 
 def sentences(run: RunPlan) -> str:
-    return " ".join(finding.text for finding in precheck(run).findings)
+    return " ".join(finding.text for finding in precheck(run, THE_DAY).findings)
 
 
 def test_the_check_says_who_watches_stirrer_and_level() -> None:
