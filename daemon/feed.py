@@ -37,8 +37,8 @@ def command_of(body: Mapping[str, Any]) -> Command | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Divergence(Exception):
-    """The recorded run and today's procedure part ways at entry `seq`."""
+class Divergence:
+    """Where the recorded run and today's procedure part ways."""
 
     seq: int
     recorded: str
@@ -50,7 +50,11 @@ class Divergence(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Fed:
-    """Where a record ends: last entry, its time, the state the run was in, and whether it was closed."""
+    """Where a record ends: last entry, its time, the state the run was in, and whether it was closed.
+
+    `parted`: today's program would have run otherwise. It cannot go on with this run; what the source was
+    told is known all the same, so it can be brought down.
+    """
 
     seq: int
     when_s: float
@@ -58,6 +62,7 @@ class Fed:
     state: State
     simulated: bool
     closed: bool = False
+    parted: Divergence | None = None
 
 
 class Feed:
@@ -70,9 +75,10 @@ class Feed:
         self._waiting_for = -1
         self._state = State.IDLE
         self._simulated = False
+        self._parted: Divergence | None = None
 
     def run(self, entries: Iterable[Entry]) -> Fed:
-        """Feed all entries; raises Divergence, ValueError on a record without entries."""
+        """Feed all entries, the procedure up to where it parts; raises ValueError on an empty record."""
         self._action = next(self._procedure)
         entry: Entry | None = None
         for entry in entries:
@@ -80,7 +86,13 @@ class Feed:
         if entry is None:
             raise ValueError("the record is empty")
         return Fed(
-            entry.seq, entry.when_s, entry.utc_s, self._state, self._simulated, entry.kind == Kind.CLOSED
+            entry.seq,
+            entry.when_s,
+            entry.utc_s,
+            self._state,
+            self._simulated,
+            entry.kind == Kind.CLOSED,
+            self._parted,
         )
 
     def _take(self, entry: Entry) -> None:
@@ -93,13 +105,14 @@ class Feed:
                 self._panel.situation.enter(self._state, entry.when_s)
             case Kind.MILESTONE if body.pop("by") == State.RUNNING:
                 self._compare(entry, body, self._milestone())
-                self._send(Done(entry.when_s))
+                self._send(entry, Done(entry.when_s))
             case Kind.ACTION:
                 self._acted(entry, body)
             case Kind.OBSERVATION:
-                self._observed(body)
+                self._observed(entry, body)
             case Kind.INTERRUPTION:
-                self._action = self._procedure.throw(Resoak(body["reason"]))
+                reason = Resoak(body["reason"])
+                self._proceed(entry, lambda: self._procedure.throw(reason))
                 self._waiting_for = -1
             case Kind.OPERATOR if body["word"] == "acknowledge":
                 self._panel.acknowledge()
@@ -115,18 +128,25 @@ class Feed:
         if command is not None:
             self._panel.situation.command(command, entry.when_s)
 
-    def _observed(self, body: dict[str, Any]) -> None:
+    def _observed(self, entry: Entry, body: dict[str, Any]) -> None:
         observation = from_body(body)
         self._panel.judge(observation)
         self._panel.cleared()
         if body["of"] == self._waiting_for:
-            self._send(observation)
+            self._send(entry, observation)
 
-    def _send(self, observation: Observation) -> None:
+    def _send(self, entry: Entry, observation: Observation) -> None:
+        self._proceed(entry, lambda: self._procedure.send(observation))
+
+    def _proceed(self, entry: Entry, step: Callable[[], Action]) -> None:
+        if self._parted is not None:
+            return
         try:
-            self._action = self._procedure.send(observation)
+            self._action = step()
         except StopIteration:
             self._action = None
+        except Exception as error:  # noqa: BLE001  another program may break on what an earlier one recorded
+            self._parted = Divergence(entry.seq, str(entry.kind), f"nothing: it broke ({error!r})")
 
     def _milestone(self) -> dict[str, Any]:
         action = self._action
@@ -134,5 +154,5 @@ class Feed:
 
     def _compare(self, entry: Entry, recorded: dict[str, Any], now: dict[str, Any]) -> None:
         # Compared as they are written, so that a float is the same only to the last digit.
-        if encode(recorded) != encode(now):
-            raise Divergence(entry.seq, encode(recorded), encode(now))
+        if self._parted is None and encode(recorded) != encode(now):
+            self._parted = Divergence(entry.seq, encode(recorded), encode(now))

@@ -208,6 +208,8 @@ async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
     """Why the run must not go on by itself; empty when it may."""
     if fed.state in HALTED:
         return f"this run was {fed.state} when it was broken off: it is brought down to its end, never up"
+    if fed.parted is not None:
+        return f"parked: this program is not the one that began the run; {fed.parted}"
     resume = night.run.plan.resume
     if resume.policy != "continue":
         return "parked after an interruption: the plan's resume policy is park"

@@ -11,7 +11,6 @@ from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.run import add_attended_argument
 from daemon.cli.say import refuse
-from daemon.feed import Divergence
 from daemon.journal.read import RecordError, read_entries
 from daemon.journal.sinks import StorageFault
 from daemon.night import CannotResume, recorded_plan_texts
@@ -47,9 +46,6 @@ def run(args: argparse.Namespace) -> int:
         return not_whole(error, as_json=args.json)
     except (CannotResume, RecordError, InstrumentError, PlanError, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
-    except Divergence as error:
-        message = f"REFUSED: the program has changed since this run was started; {error}."
-        return refuse(message, as_json=args.json)
     return finish(outcome, args.record, args)
 
 

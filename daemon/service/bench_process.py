@@ -18,7 +18,6 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from daemon.feed import Divergence
 from daemon.guardian.keeper import GuardianFailed
 from daemon.journal.journal import Listener
 from daemon.journal.read import RecordError, read_opening
@@ -33,7 +32,7 @@ from plans.loading import parse_plan
 from plans.run_plan import RunPlan
 
 _PATIENCE_S = 5.0
-_REASONS = (GuardianFailed, InstrumentError, OSError, PlanError, CannotResume, RecordError, Divergence)
+_REASONS = (GuardianFailed, InstrumentError, OSError, PlanError, CannotResume, RecordError)
 
 
 def main() -> None:
@@ -53,15 +52,7 @@ def _carried_out(order: Order) -> Ending:
     try:
         with _telling(order, run) as listeners:
             outcome = _night(order, run, listeners)
-    except (
-        GuardianFailed,
-        InstrumentError,
-        OSError,
-        PlanError,
-        CannotResume,
-        RecordError,
-        Divergence,
-    ) as error:
+    except _REASONS as error:
         return Ending(_has_begun(order), False, "", f"{_what_it_means(order)} {error}")
     cause = outcome.cause
     sentence = f"{cause.guard}: {cause.sentence}" if cause else f"the run is {outcome.state}"

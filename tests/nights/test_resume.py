@@ -12,9 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from daemon.actions import Mark
 from daemon.journal.entry import Kind
 from daemon.journal.read import read_entries, verify
 from daemon.night import CannotResume
+from daemon.procedure.script import Procedure
 from daemon.rehearsal import rehearse, resume_rehearsal
 from daemon.results.calibrate import calibrate
 from daemon.states import State
@@ -150,9 +152,7 @@ def test_a_run_broken_off_on_its_way_down_is_brought_down_to_its_end(
     assert not any(body.get("on") for body in told)
 
 
-def test_a_changed_plan_is_not_taken_for_the_recorded_one(tmp_path: Path) -> None:
-    from daemon.feed import Divergence
-
+def test_a_run_that_today_s_program_would_have_led_otherwise_is_parked(tmp_path: Path) -> None:
     plan = continuing(tmp_path)
     record = killed(tmp_path, str(plan), 9000)
     run = load_plan(plan)
@@ -161,5 +161,27 @@ def test_a_changed_plan_is_not_taken_for_the_recorded_one(tmp_path: Path) -> Non
         run.texts.bench,
         run.texts.register,
     )
-    with pytest.raises(Divergence, match="recorded was"):
-        resume_rehearsal(other, record, gap_s=30.0)
+    rehearsal = resume_rehearsal(other, record, gap_s=30.0)
+    assert rehearsal.outcome.state is State.PARKED and verify(record).closed
+    assert rehearsal.scene.source.output_percent == 0.0
+    (gap,) = read_entries(record, frozenset({Kind.INTERRUPTION}))
+    assert "not the one that began the run" in gap.body["reason"] and "recorded was" in gap.body["reason"]
+    told = [e.body for e in read_entries(record, frozenset({Kind.ACTION})) if e.when_s > gap.when_s]
+    assert told[0]["do"] in ("measure", "look_at_source")
+    assert not any(body.get("on") for body in told)
+
+
+def test_a_program_that_breaks_on_what_was_recorded_parks_as_well(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = continuing(tmp_path)
+    record = killed(tmp_path, str(plan), 9000)
+
+    def other_program(script: object) -> Procedure:
+        yield Mark("run_started", {"points": len(load_plan(plan).plan.points) + 2})
+        raise KeyError("a field that the older program did not write")
+
+    monkeypatch.setattr("daemon.night.calibration_run", other_program)
+    assert resume_rehearsal(load_plan(plan), record, gap_s=30.0).outcome.state is State.PARKED
+    (gap,) = read_entries(record, frozenset({Kind.INTERRUPTION}))
+    assert "a field that the older program did not write" in gap.body["reason"]
