@@ -80,6 +80,11 @@ class Arming:
 
 def unattended_problem(run: RunPlan) -> str:
     """Why this run must not be left alone, in a sentence; empty when it may be."""
+    if run.bench.molten is not None:
+        return (
+            f"{run.bench.molten.name} freezes around the probes when the power fails. "
+            "Stay and use `ohmvigil run --attended`, or use another source."
+        )
     for step in attended_steps(run):
         assert step.immersion is not None
         return (
@@ -146,6 +151,13 @@ def _items(run: RunPlan) -> Iterator[Item]:
             f"I stay until point {step.number} ({degrees(step.temperature_c)}) and withdraw "
             f"{step.immersion.serial} there when asked, and put it back",
             "The sheath comes out hot: gloves; nothing may drip from it.",
+        )
+    if run.bench.molten is not None:
+        yield Item(
+            "molten",
+            f"{run.bench.molten.name} is molten throughout; I stay for the whole run, and whoever knows this "
+            "bath is within call",
+            "When the power fails it freezes and traps the sheaths.",
         )
     yield Item("stay", "I stay until the first point is reached")
 

@@ -34,15 +34,18 @@ _RUN_SPARE_S = 2 * 3600.0
 
 def script_of(run: RunPlan, capabilities: HeatSourceCapabilities) -> Script:
     """Everything the procedure may know of this run."""
-    bench = run.bench.heat_source
+    bench, molten = run.bench.heat_source, run.bench.molten
+    coldest = bench.minimum_c if molten is None else max(bench.minimum_c, molten.minimum.value)
     source = Source(
         can_ramp=capabilities.ramp,
         heater_switch=capabilities.heater_switch,
         cooling_switch=capabilities.cooling_switch,
         parking_c=run.parking_c,
-        minimum_c=max(capabilities.minimum_c, bench.minimum_c),
+        minimum_c=max(capabilities.minimum_c, coldest),
         cooling_k_per_min=lambda t: _cooling_from(run, t),
         display_offset_k=bench.display_offset_k,
+        molten="" if molten is None else molten.name,
+        freezing_c=0.0 if molten is None else molten.freezing_c,
     )
     points = tuple(
         _point(run, step, ramp) for step, ramp in zip(measuring_steps(run), _ramps(run), strict=True)
@@ -62,6 +65,7 @@ def limits_of(run: RunPlan) -> Limits:
     bench, rating, interlocks = run.bench.heat_source, run.rating, run.bench.interlocks
     # A block's own lowest temperature is where its control begins; it stands colder than that every morning.
     harmful = [limit for limit in rating.lowest_of if limit.value < run.bench.ambient_c - _COLDER_ROOM_K]
+    harmful += [] if run.bench.molten is None else [run.bench.molten.minimum]
     lowest = max(harmful, key=lambda limit: limit.value, default=rating.lowest)
     return Limits(
         highest_c=rating.highest.value - LIMIT_MARGIN_K,
@@ -172,7 +176,7 @@ def _head(thermometer: Thermometer, channel: int) -> ChannelFacts:
 
 def _ramps(run: RunPlan) -> list[float]:
     """The ramp of each step in K/min: the plan's, or what source and probes bear in that direction."""
-    ramps, before_c = [], run.bench.ambient_c
+    ramps, before_c = [], run.bench.start_c
     for step in measuring_steps(run):
         rising = step.temperature_c >= before_c
         # The slow part of a fall is commanded on its own, before this ramp.
@@ -239,7 +243,7 @@ def _cycle_s(run: RunPlan, step: Step) -> float:
 
 def _longest_point_s(run: RunPlan) -> float:
     """Longer than any point can need: approach, longest wait, soak and readings, with room to spare."""
-    longest_s, before_c = 0.0, run.bench.ambient_c
+    longest_s, before_c = 0.0, run.bench.start_c
     for step, ramp in zip(measuring_steps(run), _ramps(run), strict=True):
         approach_s = 120.0 * math.fabs(step.temperature_c - before_c) / ramp
         reading_s = 2.0 * step.sequence.cycles * _cycle_s(run, step)

@@ -174,6 +174,7 @@ def make_scene(
         probes=tuple(_truths(run, simulation.seed)),
         source_speech=_ON_SERIAL_LINE.get(speech, speech) if carriers.get("source") == "pty" else speech,
         ambient_c=simulation.ambient_c,
+        start_c=None if run.bench.molten is None else run.bench.start_c,
         reference_channel=run.plan.reference.channel,
         faults=parse_faults(faults),
         learned=tuple(simulation.response.items()),

@@ -80,7 +80,7 @@ class Timetable:
 
 def forecast(run: RunPlan, timing: Timing | None = None) -> Timetable:
     """Rows for every step, the finish included; `timing`: what past nights took, when known."""
-    now_c, now_s = run.bench.ambient_c, 0.0 if timing is None else timing.lead_in_s
+    now_c, now_s = run.bench.start_c, 0.0 if timing is None else timing.lead_in_s
     rows: list[Row] = []
     attended = True
     for step in unroll(run):
@@ -220,7 +220,8 @@ def _give_or_take_s(run: RunPlan, rows: list[Row], timing: Timing | None) -> flo
 
 def _what(run: RunPlan, step: Step | FinishStep) -> str:
     if isinstance(step, FinishStep):
-        return f"park, heater {run.plan.finish.heater}"
+        held = "" if run.bench.molten is None else f": {run.bench.molten.name} is held molten"
+        return f"park, heater {run.parked_heater}{held}"
     if step.kind == "anneal":
         return f"hold for {step.soak_s / 60.0:g} min, read nothing"
     second = "" if step.self_heating_ma is None else f", again at {step.self_heating_ma:g} mA"

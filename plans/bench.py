@@ -97,7 +97,7 @@ class Simulation(Table):
     bench; left out, they are drawn from the seed.
     """
 
-    model: Literal["oil_bath", "wide_bath", "dry_block", "furnace"]
+    model: Literal["oil_bath", "wide_bath", "salt_bath", "dry_block", "furnace"]
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 1
     start_utc: datetime = datetime(2026, 1, 15, 17, 0, tzinfo=UTC)
     ambient_c: Annotated[float, Field(ge=0.0, le=45.0)] = 22.0
@@ -141,6 +141,16 @@ class Bench(Table):
         return 22.0 if self.simulation is None else self.simulation.ambient_c
 
     @property
+    def molten(self) -> Fluid | None:
+        """The fluid, where it would freeze in the room and is therefore held above its freezing point."""
+        return self.fluid if self.fluid is not None and self.fluid.kept_molten else None
+
+    @property
+    def start_c(self) -> float:
+        """What the source is taken to be at before a run: as warm as the room, or held molten."""
+        return self.ambient_c if self.molten is None else self.heat_source.parking_c
+
+    @property
     def beside(self) -> dict[str, Monitor]:
         """What stands beside heat source and bridge, by its role."""
         all_three = {"readout": self.readout, "ambient": self.ambient, "interlocks": self.interlocks}
@@ -153,6 +163,16 @@ class Bench(Table):
             raise ValueError("a stirred bath needs a [fluid] table: take it from the fluid's data sheet.")
         if not bath and self.fluid is not None:
             raise ValueError(f"a {self.heat_source.spoken} has no fluid: take the [fluid] table out.")
+        return self
+
+    @model_validator(mode="after")
+    def _what_would_freeze_is_parked_hot(self) -> Self:
+        molten = self.molten
+        if molten is not None and not self.heat_source.parking_c >= molten.coldest_held_c:
+            raise ValueError(
+                f"{molten.name} freezes at {molten.freezing_c:g} °C and would trap the sheaths: give "
+                f"[heat_source] parking_c = {molten.coldest_held_c:g} or more, where it is held molten."
+            )
         return self
 
     @model_validator(mode="after")

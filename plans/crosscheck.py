@@ -10,6 +10,7 @@ from plans.plan import FEWEST_READINGS, Placed
 from plans.run_plan import RunPlan
 from plans.suitability import heated_to, suitability
 
+WARMEST_HOLDING_K = 30.0  # common practice, no source: above the lowest at which a fluid is held molten
 WARMEST_PARKING_C = 60.0  # common practice, no source: what a person may find in the morning
 
 
@@ -85,12 +86,18 @@ def _source_range(run: RunPlan) -> Iterator[Problem]:
 
 
 def _parking(run: RunPlan) -> Iterator[Problem]:
-    source = run.bench.heat_source
-    highest = min(source.maximum_c, WARMEST_PARKING_C)
-    if not source.minimum_c <= run.parking_c <= highest:
+    source, molten, heater = run.bench.heat_source, run.bench.molten, run.plan.finish.heater
+    lowest, highest = source.minimum_c, min(source.maximum_c, WARMEST_PARKING_C)
+    if molten is not None:
+        lowest, highest = molten.coldest_held_c, molten.coldest_held_c + WARMEST_HOLDING_K
+    if not lowest <= run.parking_c <= highest:
         where = "[finish] parking_c"
-        sentence = f"expected {source.minimum_c:g} °C to {highest:g} °C; choose a temperature there."
+        sentence = f"expected {lowest:g} °C to {highest:g} °C; choose a temperature there."
         yield Problem(run.names.plan, where, f"{run.parking_c:g}", sentence)
+    if heater not in (None, run.parked_heater):
+        why = "a run ends with the heater off" if molten is None else f"{molten.name} would freeze"
+        sentence = f'{why}: write "{run.parked_heater}", or take the key out.'
+        yield Problem(run.names.plan, "[finish] heater", shown(heater), sentence)
 
 
 def _order(run: RunPlan) -> Iterator[Problem]:

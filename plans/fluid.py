@@ -14,6 +14,9 @@ FIRE_MARGIN_K = 25.0  # ascribed to IEC 61010-2-010 by secondary pages, clause n
 BOILING_MARGIN_K = 20.0  # common practice, no source
 FREEZING_MARGIN_K = 10.0  # common practice, no source
 WATER_MAXIMUM_C = 80.0  # common practice, no source: unattended, with lid
+SALT_MAXIMUM_C = 550.0  # from memory: nitrates and nitrites decompose above
+SOLID_BELOW_C = 30.0  # common practice, no source: what freezes above a warm room is kept molten
+HELD_ABOVE_K = 5.0  # common practice, no source: room for a held bath to swing above its lowest temperature
 
 COMBUSTIBLE = ("silicone_oil", "mineral_oil", "alcohol", "other")
 
@@ -43,7 +46,19 @@ class Fluid(Table):
             limits.append(Limit(owner, self.boiling_c - BOILING_MARGIN_K, rule))
         if self.kind == "water":
             limits.append(Limit(owner, WATER_MAXIMUM_C, "water left alone (common practice, no source)"))
+        if self.kind == "salt":
+            limits.append(Limit(owner, SALT_MAXIMUM_C, "salt decomposes (from memory)"))
         return min(limits, key=lambda limit: limit.value)
+
+    @property
+    def kept_molten(self) -> bool:
+        """Solid in a room: freezing, it traps and breaks sheaths, so its source is parked hot and held."""
+        return self.kind == "salt" or self.freezing_c > SOLID_BELOW_C
+
+    @property
+    def coldest_held_c(self) -> float:
+        """The lowest set-point at which it is surely kept molten."""
+        return self.minimum.value + HELD_ABOVE_K
 
     @property
     def minimum(self) -> Limit:

@@ -200,10 +200,13 @@ class Resume(Table):
 
 
 class Finish(Table):
-    """[finish]: where the source is left; without parking_c the bench's own."""
+    """[finish]: where the source is left; without parking_c the bench's own.
+
+    `heater`: off, but on for a fluid that would freeze in the room; it may be written down, not chosen.
+    """
 
     parking_c: Celsius | None = None
-    heater: Literal["off", "on"] = "off"
+    heater: Literal["off", "on"] | None = None
 
 
 class Plan(Table):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 from plans.bench import Bench
 from plans.plan import Plan, Point
@@ -117,6 +118,11 @@ class RunPlan:
         """Where the source is left."""
         own = self.plan.finish.parking_c
         return self.bench.heat_source.parking_c if own is None else own
+
+    @property
+    def parked_heater(self) -> Literal["off", "on"]:
+        """Whether the heater stays on at the end: only to keep molten what would freeze in the room."""
+        return "off" if self.bench.molten is None else "on"
 
     @property
     def visited_c(self) -> tuple[float, ...]:

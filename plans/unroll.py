@@ -88,7 +88,7 @@ def attended_steps(run: RunPlan) -> tuple[Step, ...]:
 def finish_step(run: RunPlan, index: int) -> FinishStep:
     """Parking, reached no faster than anything in the source may be heated or cooled."""
     ramp = min(run.zero_settings.ramp_k_per_min, run.rating.heating.value, run.rating.cooling.value)
-    return FinishStep(index, run.parking_c, ramp, run.plan.finish.heater)
+    return FinishStep(index, run.parking_c, ramp, run.parked_heater)
 
 
 def _add_annealing(steps: list[Step], run: RunPlan) -> None:

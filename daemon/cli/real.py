@@ -107,7 +107,8 @@ def _drilled(plan: RunPlan, record: Path) -> tuple[Keeper | None, str]:
     why_not = guardian_path(plan)
     if why_not is not None:
         return None, why_not
-    print(f"The guardian now parks the cold source once: heater off, set-point {plan.parking_c:g} °C.")
+    heater = "heater off, " if plan.parked_heater == "off" else ""
+    print(f"The guardian now parks the source once: {heater}set-point {plan.parking_c:g} °C.")
     try:
         keeper = Keeper(orders_of(plan, record), spawned)
     except GuardianFailed as error:

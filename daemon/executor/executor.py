@@ -134,7 +134,7 @@ class Executor:
             if ended and self._given_up:
                 return self._enter(State.INTERRUPTED, self._given_up)
             if ended and self.state in (State.PARKING, State.CUT):
-                return self._enter(State.PARKED, "the source is cool")
+                return self._enter(State.PARKED, self._reactions.at_rest(self.state))
             if self._demanded is None:
                 # A reaction broke and nothing stronger is left: the same again.
                 await self._clock.sleep(_AFTER_BREAKING_S)

@@ -38,6 +38,11 @@ class Reactions:
     def __init__(self, script: Script) -> None:
         self._script = script
 
+    def at_rest(self, state: State) -> str:
+        """What the source is when a park or a cut has come to its end."""
+        held = self._script.source.molten if state is State.PARKING else ""
+        return f"the source is down, and holds {held} molten" if held else "the source is cool"
+
     def script(self, state: State, guards: Collection[str] = ()) -> Procedure:
         """Who drives in this state, with the guards that stand; raises KeyError where none is needed."""
         if state is State.HOLDING:
@@ -77,7 +82,7 @@ class Reactions:
         The command is given again without end: nothing else is left to do when it fails, and a source
         whose power comes back may have forgotten it. Fan, chiller and stirrer are not touched.
         """
-        watching, advice, stuck = Watching(self._script), Advice(self._script), _Stuck()
+        watching, advice, stuck = Watching(self._script), Advice(self._script, cut=True), _Stuck()
         yield from self._off_at_once(watching)
         yield from watching.scan(self._script.scan_current_ma)
         yield from self._say_what_to_anneal(watching)
@@ -92,7 +97,9 @@ class Reactions:
             yield from stuck.say(seen)
             answers = seen.set_point_c is not None
             # A source that comes back with its power may heat again: its rest counts only while it answers.
-            first = (first or seen) if answers and is_cool(self._script, seen.temperature_c) else None
+            first = (
+                (first or seen) if answers and is_cool(self._script, seen.temperature_c, cut=True) else None
+            )
             stays = rests(first, seen) if first is not None else None
             if stays:
                 yield Mark("cut_and_cool", {"temperature_c": round(seen.temperature_c, 2)})

@@ -54,7 +54,8 @@ class Script:
     """Everything needed to park: `first` ends whatever half command a dead daemon left on the line.
 
     `park` brings the source down by its own ramp, `safe` ends heating; `proof` moves the set-point to
-    something else than `park` does, so that a drill sees a change. Cool is at or below `cool_c`.
+    something else than `park` does, so that a drill sees a change. Cool is at or below `cool_c`. `held`: the
+    source stays at its parking temperature, heater on, since its fluid would freeze.
     """
 
     first: bytes
@@ -66,6 +67,7 @@ class Script:
     parking_c: float
     within_k: float
     cool_c: float
+    held: bool
 
     def digest(self) -> str:
         """Hash by which daemon and guardian know that they mean the same script."""

@@ -41,8 +41,9 @@ class Parking:
                 continue
             cool_looks = cool_looks + 1 if temperature_c <= self._script.cool_c else 0
             if cool_looks >= _COOL_LOOKS:
-                self.cut()
-                self._say(f"cool at {temperature_c:.1f} °C: done")
+                if not self._script.held:
+                    self.cut()
+                self._say(f"{'held' if self._script.held else 'cool'} at {temperature_c:.1f} °C: done")
                 return True
         self._say("the longest watch is over and the source is not cool")
         return False
@@ -81,7 +82,8 @@ class Parking:
                 temperature_c, _ = talk.look()
                 if not temperature_c <= script.parking_c + _COLD_ENOUGH_K:
                     return f"the source is at {temperature_c:.1f} °C; the drill is for a cold source"
-                talk.tell(script.safe)
+                if not script.held:
+                    talk.tell(script.safe)
                 if script.proof is not None:
                     self._moved(talk, (script.proof,))
                 self._moved(talk, script.park)

@@ -41,6 +41,7 @@ def compile_script(run: RunPlan, kind: str) -> Script:
             parking_c=parking_c,
             within_k=_within_k(profile),
             cool_c=max(parking_c + _COOL_WITHIN_K, COOL_AT_LEAST_C),
+            held=run.bench.molten is not None,
         )
     except InstrumentError as error:
         raise BadProfile(f"{profile.file}: no park script can be made of it: {error}") from error

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from daemon.precheck.findings import Finding, degrees
+from drivers.errors import BadProfile
+from drivers.heat_source import capabilities_of
+from drivers.registry import find_profile
 from plans.fluid import FIRE_MARGIN_K, Fluid
 from plans.run_plan import RunPlan
 
@@ -17,6 +20,8 @@ def fluid(run: RunPlan) -> Iterator[Finding]:
     if tank is None:
         return
     yield from _fire(run, tank)
+    if tank.kept_molten:
+        yield from _molten(run, tank)
     if tank.kind == "salt":
         yield from _salt(tank)
     elif tank.kind in ("silicone_oil", "mineral_oil", "other"):
@@ -84,11 +89,33 @@ def _alcohol(tank: Fluid) -> Iterator[Finding]:
 def _salt(tank: Fluid) -> Iterator[Finding]:
     yield Finding(
         "salt",
-        "refused",
-        f"{tank.name} is a salt bath: impurities, water or organic matter make it burn or burst, "
-        "and it freezes around the probes when the power fails.",
-        "This program does not run salt baths unattended; use another source.",
-        value=tank.name,
-        limit="no salt bath unattended",
+        "caution",
+        f"{tank.name} is molten salt: impurities, water or organic matter make it burn or burst.",
+        "No water near it, nothing organic, no wet probe; no fire-fighting with water.",
+        set_by="from memory: published accident reports",
+    )
+
+
+def _molten(run: RunPlan, tank: Fluid) -> Iterator[Finding]:
+    """Parking it cold would break the sheaths; so would a power cut, against which nothing helps."""
+    yield Finding(
+        "molten",
+        "caution",
+        f"{tank.name} freezes at {degrees(tank.freezing_c)} and traps the sheaths: parking, "
+        f"also after a halt, holds it at {degrees(run.parking_c)} with the heater on. A cut, or a power cut, "
+        "lets it freeze.",
+        "It is not left alone: `ohmvigil run --attended`. Melt it before the start.",
         set_by="common practice",
     )
+    try:
+        profile = find_profile(run.bench.heat_source.profile)
+    except (BadProfile, OSError):
+        return  # whoever opens it says what is wrong with it
+    if profile is not None and not capabilities_of(profile).heater_switch:
+        yield Finding(
+            "molten",
+            "refused",
+            f"This controller has no heater switch: its lowest set-point would hold {tank.name} hot after a "
+            "cut.",
+            "Use a source whose heater can be switched off.",
+        )

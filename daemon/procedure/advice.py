@@ -18,7 +18,8 @@ HOT_C = 60.0
 class Advice:
     """Says what is safe, once for each band of temperature."""
 
-    def __init__(self, script: Script) -> None:
+    def __init__(self, script: Script, *, cut: bool = False) -> None:
+        self._source, self._cut = script.source, cut
         self._delicate = any(facts.needs_annealing for facts in script.channels.values())
         self._said = ""
 
@@ -34,11 +35,21 @@ class Advice:
             quench = " (a standard thermometer is spoilt by fast cooling)" if self._delicate else ""
             return (
                 f"above 450 °C: do not move the probes{quench}; leave lid, fan and power as they are. "
-                "Safe to touch: the front panel, the instruments, the main switch"
+                f"Safe to touch: the front panel, the instruments, the main switch{self._held()}"
             )
         if temperature_c > HOT_C:
             return (
                 "above 60 °C: do not touch source, fluid or sheaths; leave lid and probes as they are. "
-                "Safe to touch: the front panel, the instruments, the main switch"
+                f"Safe to touch: the front panel, the instruments, the main switch{self._held()}"
             )
         return "below 60 °C: source and probes may be touched and taken out"
+
+    def _held(self) -> str:
+        """What becomes of a fluid that would freeze around the probes."""
+        source = self._source
+        if not source.molten:
+            return ""
+        trap = f"{source.molten} freezes at {source.freezing_c:g} °C and traps the sheaths"
+        if self._cut:
+            return f". The heater is off and {trap}: call whoever knows this bath now"
+        return f". {trap[0].upper()}{trap[1:]}: it is held at {source.parking_c:g} °C, its heater stays on"

@@ -1,6 +1,7 @@
 """Bringing the source down: from what is measured, at the rate the most fragile thermometer bears.
 
-Nothing here ever raises a set-point, switches a heater on, or starts a fan or a chiller.
+Nothing here ever raises a set-point, switches a heater on, or starts a fan or a chiller. A fluid that would
+freeze in the room is brought down to where it is just held molten, and its heater left as it is.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ class Seen:
 
 
 def park(script: Script, watching: Watching) -> Procedure:
-    """Go down to the parking temperature, heater off, and watch until it is cool and stays so.
+    """Go down to the parking temperature, heater off unless it holds a fluid molten; watch until it rests.
 
     Starts from the measured temperature, since starting from the old set-point would heat on in mid
     ramp; a set-point that is lower already is left. A source below its parking temperature is left to
@@ -64,8 +65,9 @@ def park(script: Script, watching: Watching) -> Procedure:
     yield from _stop_rising(script, seen)
     yield from switches(script, heater=None, cooling=False)
     seen = yield from _down(script, watching, advice, seen)
-    yield from switches(script, heater=False, cooling=None)
-    yield Mark("heater_off", {"temperature_c": round(seen.temperature_c, 2)})
+    if not script.source.molten:
+        yield from switches(script, heater=False, cooling=None)
+        yield Mark("heater_off", {"temperature_c": round(seen.temperature_c, 2)})
     seen = yield from _until_cool(script, watching, advice)
     yield Mark("parked", {"temperature_c": round(seen.temperature_c, 2)})
 
@@ -84,8 +86,10 @@ def look(script: Script, watching: Watching) -> Generator[Action, Observation, S
     return Seen(observation.when_s, hottest_c, set_point_c, shown_c)
 
 
-def is_cool(script: Script, temperature_c: float) -> bool:
-    """At its parking temperature, or cold enough to be left."""
+def is_cool(script: Script, temperature_c: float, *, cut: bool = False) -> bool:
+    """At its parking temperature, or cold enough to be left; after a `cut` nothing is held at parking."""
+    if cut and script.source.molten:
+        return temperature_c <= COOL_C
     return temperature_c <= max(script.source.parking_c + _PARKED_WITHIN_K, COOL_C)
 
 
@@ -102,7 +106,8 @@ def rests(first: Seen, last: Seen) -> bool | None:
 
 def _stop_rising(script: Script, seen: Seen) -> Generator[Action, Observation, None]:
     """The set-point comes down to what is measured: this alone ends the heating."""
-    stop_c = round(max(seen.temperature_c, script.source.minimum_c), 2)
+    lowest_c = script.source.parking_c if script.source.molten else script.source.minimum_c
+    stop_c = round(max(seen.temperature_c, lowest_c), 2)
     if seen.set_point_c is None or seen.set_point_c > stop_c:
         yield from commanded(WriteSetPoint(stop_c))
 
@@ -150,20 +155,20 @@ def _watch_until(
 
 
 def _until_cool(script: Script, watching: Watching, advice: Advice) -> Generator[Action, Observation, Seen]:
-    """Cool is not enough: it must stay so, or a stuck relay would be left alone with the source."""
+    """Down is not enough: it must stay so, or a stuck relay would be left alone with the source."""
     started_s = watching.now_s
     first: Seen | None = None
     while True:
         seen = yield from look(script, watching)
         yield from advice.say(seen.temperature_c)
         first = None if not is_cool(script, seen.temperature_c) else first or seen
-        stays = rests(first, seen) if first is not None else None
+        # A fluid that is held molten may still warm up to where it is held.
+        held = script.source.molten and first is not None and seen.when_s - first.when_s >= _AT_REST_FOR_S
+        stays = True if held else rests(first, seen) if first is not None else None
         if stays:
             return seen
         if stays is False or seen.when_s - started_s > _LONGEST_COOLING_S:
-            raise CommandFailed(
-                f"the heater is off and the source is not at rest at {seen.temperature_c:.1f} °C"
-            )
+            raise CommandFailed(f"the source was parked and is not at rest at {seen.temperature_c:.1f} °C")
         yield from watching.scan(script.scan_current_ma)
 
 

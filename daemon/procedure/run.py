@@ -34,7 +34,7 @@ def calibration_run(script: Script) -> Procedure:
     yield Mark("run_started", {"points": len(script.points)})
     try:
         yield from _insisting(lambda: _look(script, watching))
-        yield from switches(script, heater=True, cooling=None)
+        yield from _insisting(lambda: switches(script, heater=True, cooling=None))
         yield from _all_points(script, watching)
     except RunEnded as end:
         yield Mark("run_ended_early", {"reason": str(end)})
@@ -53,16 +53,20 @@ def _all_points(script: Script, watching: Watching) -> Procedure:
 
 
 def _insisting(stage: _Stage) -> Procedure:
-    """Do a stage again from its beginning whenever it was interrupted."""
+    """Do a stage again from its beginning whenever it was interrupted, also while that is being said."""
+    again = ""
     while True:
         try:
+            if again:
+                yield Mark("starting_over", {"reason": again})
             try:
                 yield from stage()
                 return
             except CommandFailed as failure:
+                again = ""
                 yield Mark(COMMAND_FAILED, {"reason": str(failure)})
         except Resoak as interruption:
-            yield Mark("starting_over", {"reason": str(interruption)})
+            again = str(interruption)
 
 
 def _look(script: Script, watching: Watching) -> Procedure:

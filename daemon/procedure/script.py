@@ -81,7 +81,11 @@ class Annealing:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """What the heat source can be told: `cooling_k_per_min` gives the allowed fall at a temperature."""
+    """What the heat source can be told: `cooling_k_per_min` gives the allowed fall at a temperature.
+
+    `molten` names a fluid that would freeze in the room, at `freezing_c`: parking then holds it at
+    `parking_c`, heater on, and no set-point goes below `minimum_c`, where it is still liquid.
+    """
 
     can_ramp: bool
     heater_switch: bool
@@ -90,6 +94,8 @@ class Source:
     minimum_c: float
     cooling_k_per_min: Callable[[float], float]
     display_offset_k: float = 0.0
+    molten: str = ""
+    freezing_c: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

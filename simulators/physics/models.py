@@ -141,7 +141,24 @@ WIDE_BATH = replace(
     OIL_BATH, coolant_c=-75.0, coolant_w_per_k=25.0, coolant_limit_w=900.0, power_w=2000.0, cut_out_c=285.0
 )
 
-MODELS = {"oil_bath": OIL_BATH, "wide_bath": WIDE_BATH, "dry_block": DRY_BLOCK, "furnace": FURNACE}
+# usable from 150 °C to 290 °C: molten when it is started, and cooled by the room alone
+SALT_BATH = replace(
+    OIL_BATH,
+    start_set_point_c=160.0,
+    cut_out_c=330.0,
+    medium_j_per_k=27e3,  # 10 L at 1.85 kg/L and 1.45 kJ/(kg K), from memory
+    power_w=3000.0,
+    coolant_c=None,
+    coolant_w_per_k=0.0,
+)
+
+MODELS = {
+    "oil_bath": OIL_BATH,
+    "wide_bath": WIDE_BATH,
+    "salt_bath": SALT_BATH,
+    "dry_block": DRY_BLOCK,
+    "furnace": FURNACE,
+}
 
 SCATTERED = (
     "heater_j_per_k",

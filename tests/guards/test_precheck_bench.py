@@ -148,11 +148,6 @@ def test_water_is_left_alone_only_up_to_80_degrees() -> None:
     assert "80 °C" in found(report("overnight.toml", water).refusals, "too hot")
 
 
-def test_a_salt_bath_is_never_left_alone() -> None:
-    salt = {'kind = "silicone_oil"': 'kind = "salt"'}
-    assert "unattended" in found(report("short.toml", salt).refusals, "salt")
-
-
 @pytest.mark.parametrize("fitted", ["true", "false"])
 def test_a_stuck_relay_is_not_protected_with_or_without_a_contactor(fitted: str) -> None:
     text = found(report("short.toml", {"contactor = true": f"contactor = {fitted}"}).cautions, "contactor")

@@ -12,14 +12,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daemon.actions import Mark
+from daemon.actions import LookAtSource, Mark
 from daemon.journal.entry import Kind
 from daemon.journal.read import read_entries, verify
 from daemon.night import CannotResume
-from daemon.procedure.script import Procedure
+from daemon.observations import Done
+from daemon.preparation import script_of
+from daemon.procedure.run import calibration_run
+from daemon.procedure.script import Procedure, Resoak
 from daemon.rehearsal import rehearse, resume_rehearsal
 from daemon.results.calibrate import calibrate
 from daemon.states import State
+from drivers.heat_source import capabilities_of
+from drivers.registry import find_profile
 from plans.loading import load_plan, parse_plan
 from tests.nights.rehearsed import EXAMPLES, RehearsedNight
 
@@ -185,3 +190,14 @@ def test_a_program_that_breaks_on_what_was_recorded_parks_as_well(
     assert resume_rehearsal(load_plan(plan), record, gap_s=30.0).outcome.state is State.PARKED
     (gap,) = read_entries(record, frozenset({Kind.INTERRUPTION}))
     assert "a field that the older program did not write" in gap.body["reason"]
+
+
+def test_a_release_upon_a_release_only_starts_the_point_over_again() -> None:
+    profile = find_profile("ascii-bath")
+    assert profile is not None
+    procedure = calibration_run(script_of(load_plan(EXAMPLES / "short.toml"), capabilities_of(profile)))
+    assert next(procedure) == Mark("run_started", {"points": 3})
+    assert isinstance(procedure.send(Done(0.0)), LookAtSource)
+    for reason in ("released", "released again"):
+        assert procedure.throw(Resoak(reason)) == Mark("starting_over", {"reason": reason})
+    assert isinstance(procedure.send(Done(1.0)), LookAtSource)
