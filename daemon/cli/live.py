@@ -10,6 +10,9 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 
 from daemon.cli.say import hours
 from daemon.journal.entry import Entry, Kind
+from daemon.results.phases import Phases
+from daemon.timetable import Timetable
+from daemon.web.progress import delay_s
 
 _REDRAW_S = 0.1
 _SAID = {
@@ -31,9 +34,13 @@ _SAID = {
 class LiveView:
     """Listens to the journal and shows where the night is; prints events as plain lines."""
 
-    def __init__(self, total_s: float, *, quiet: bool) -> None:
+    def __init__(self, timetable: Timetable, *, begun_utc_s: float | None = None, quiet: bool) -> None:
+        """`begun_utc_s`: when the record was opened; the first entry heard opens it when None."""
+        self.timetable = timetable
+        self.phases = Phases()
+        self.now_s = 0.0
+        self._begun_utc_s = begun_utc_s
         self._console = Console(stderr=True, highlight=False)
-        self._total_s = total_s
         self._quiet = quiet
         self._drawn_s = 0.0
         self._progress = Progress(
@@ -45,7 +52,7 @@ class LiveView:
             transient=True,
             disable=quiet or not self._console.is_terminal,
         )
-        self._task = self._progress.add_task("night", total=total_s, where="")
+        self._task = self._progress.add_task("night", total=timetable.total_s, where="")
 
     def __enter__(self) -> LiveView:
         self._progress.start()
@@ -58,21 +65,31 @@ class LiveView:
 
     def __call__(self, entry: Entry) -> None:
         """Take note of a journal entry."""
+        if self._begun_utc_s is None:
+            self._begun_utc_s = entry.utc_s
+        self.now_s = entry.utc_s - self._begun_utc_s
+        if entry.kind in (Kind.MILESTONE, Kind.STATE):
+            self.phases.take(entry, self.now_s)
         if entry.kind == Kind.ACTION and entry.body["do"] == "ask_person":
             self._line(f"{entry.utc:%H:%M}  YOUR TURN  {entry.body['request']}")
         elif entry.kind in (Kind.OBSERVATION, Kind.ACTION):
-            self._advance(entry.when_s)
+            self._advance()
         elif not self._quiet:
             self._say(entry)
 
-    def _advance(self, when_s: float) -> None:
+    @property
+    def end_s(self) -> float:
+        """Probable length of the night: as forecast, and as late as it has become."""
+        return max(self.timetable.total_s + delay_s(self), self.now_s)
+
+    def _advance(self) -> None:
         now_s = time.monotonic()
         if now_s - self._drawn_s < _REDRAW_S:
             return
         self._drawn_s = now_s
-        left_s = max(0.0, self._total_s - when_s)
-        where = f"{hours(when_s)} of about {hours(self._total_s)}, {hours(left_s)} to go"
-        self._progress.update(self._task, completed=min(when_s, self._total_s), where=where)
+        end_s = self.end_s
+        where = f"{hours(self.now_s)} of about {hours(end_s)}, {hours(end_s - self.now_s)} to go"
+        self._progress.update(self._task, completed=self.now_s, total=end_s, where=where)
 
     def _say(self, entry: Entry) -> None:
         body = entry.body

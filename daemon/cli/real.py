@@ -141,7 +141,7 @@ def _heard(bench: Bench, *, attended: bool) -> Bench:
 def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) -> int:
     with (
         telling(args.mqtt, plan, record) as listeners,
-        LiveView(forecast(plan).total_s, quiet=args.json) as view,
+        LiveView(forecast(plan), quiet=args.json) as view,
     ):
         listening = _heard(replace(bench, listeners=[view, *listeners]), attended=args.attended)
         settle_memory()

@@ -11,7 +11,7 @@ from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.run import add_attended_argument
 from daemon.cli.say import refuse
-from daemon.journal.read import RecordError, read_entries
+from daemon.journal.read import RecordError, read_entries, read_opening
 from daemon.journal.sinks import StorageFault
 from daemon.night import CannotResume, recorded_plan_texts
 from daemon.timetable import forecast
@@ -54,7 +54,8 @@ def _resumed(args: argparse.Namespace):  # type: ignore[no-untyped-def]
     alone = "" if args.attended else unattended_problem(plan)
     if alone:
         raise CannotResume(alone)
-    with LiveView(forecast(plan).total_s, quiet=args.json) as view:
+    begun_utc_s = read_opening(args.record).utc_s
+    with LiveView(forecast(plan), begun_utc_s=begun_utc_s, quiet=args.json) as view:
         if plan.bench.simulation is not None:
             from daemon.rehearsal import resume_rehearsal
 

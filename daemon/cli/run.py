@@ -74,7 +74,7 @@ def _simulated(plan: RunPlan, record: Path, faults: tuple[str, ...], args: argpa
     try:
         with (
             telling(args.mqtt, plan, record) as listeners,
-            LiveView(forecast(plan).total_s, quiet=args.json) as view,
+            LiveView(forecast(plan), quiet=args.json) as view,
         ):
             rehearsal = rehearse(
                 plan, record, faults=faults, listeners=[view, *listeners], said=_unasked(plan)

@@ -2,13 +2,31 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 from daemon.results.numbers import point_name
-from daemon.results.phases import PointPath
-from daemon.timetable import Row
+from daemon.results.phases import Phases, PointPath
+from daemon.timetable import Row, Timetable
 from daemon.web.live_record import LiveRecord
 
 
-def delay_s(live: LiveRecord) -> float:
+class Underway(Protocol):
+    """A run as far as it has come; times in s since its record was opened."""
+
+    @property
+    def timetable(self) -> Timetable | None:
+        """What was forecast, None when nothing was."""
+
+    @property
+    def phases(self) -> Phases:
+        """What it has been doing."""
+
+    @property
+    def now_s(self) -> float:
+        """How far it is."""
+
+
+def delay_s(live: Underway) -> float:
     """How much later than forecast the present point was begun, and what it has overrun since."""
     row, point = present(live)
     if row is None or point is None:
@@ -24,7 +42,7 @@ def estimated_end_s(live: LiveRecord) -> float | None:
     return round(max(live.timetable.total_s + delay_s(live), live.now_s), 1)
 
 
-def present(live: LiveRecord) -> tuple[Row | None, PointPath | None]:
+def present(live: Underway) -> tuple[Row | None, PointPath | None]:
     """The row and the point that the run is at."""
     points = live.phases.points
     if not points or live.timetable is None:
