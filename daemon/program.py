@@ -1,14 +1,38 @@
-"""Which program this is: its version, and a fingerprint of its own source."""
+"""Which program this is: its version, a fingerprint of its own source, and what it stands on."""
 
 from __future__ import annotations
 
 import hashlib
+import platform
+from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 _PARTS = ("daemon", "drivers", "plans", "simulators")
 _KINDS = frozenset({".py", ".toml", ".typ", ".css", ".js"})
+_LIBRARIES = ("lxml", "matplotlib", "numpy", "pydantic", "pyserial", "PyVISA", "scipy", "typst")
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """The program with everything its numbers rest on: change any of it and it is validated again."""
+
+    version: str
+    python: str
+    machine: str
+    libraries: tuple[tuple[str, str], ...]
+
+
+@cache
+def this_program() -> Program:
+    """The program that is running now."""
+    return Program(
+        program_version(),
+        platform.python_version(),
+        f"{platform.system()} {platform.release()}, {platform.machine()}",
+        tuple((name, version(name)) for name in _LIBRARIES),
+    )
 
 
 @cache

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
 from daemon.cli.say import not_drawn, refuse, say_json
 from daemon.fitting.characteristic import Characteristic
-from daemon.history.chart import Chart
-from daemon.history.visits import Unreadable, Visit, visits
-from daemon.history.words import charted, history_lines
+from daemon.history.check_standard import charted
+from daemon.history.past import Past, runs_in
+from daemon.history.visits import Visit
+from daemon.history.words import history_lines
 from daemon.results.dcc.quantity import DccError
 from daemon.results.dcc.read import characteristic_from_dcc
 
@@ -34,9 +36,10 @@ def run(args: argparse.Namespace) -> int:
     if not args.records.is_dir():
         return refuse(f"REFUSED: {args.records} is not a folder of records.", as_json=args.json)
     try:
-        found, unreadable = visits(args.records, args.probe, _certificate(args))
+        certificate, past = _certificate(args), runs_in(args.records, args.probe)
     except (DccError, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
+    found = past.of(args.probe)
     counted = [visit for visit in found if args.simulated or not visit.simulated]
     if not counted:
         left = f" ({len(found)} simulated ones: add --simulated)" if found else ""
@@ -44,11 +47,11 @@ def run(args: argparse.Namespace) -> int:
         return refuse(message, as_json=args.json)
     chart = charted(counted)[1]
     if args.json:
-        say_json(_plain(args.probe, counted, chart, unreadable))
+        say_json(_plain(args.probe, counted, certificate, past))
     else:
-        print("\n".join(history_lines(args.probe, counted)))
-        for one in unreadable:
-            print(f"not counted: {one.record.name}: {one.reason}")
+        print("\n".join(history_lines(args.probe, counted, certificate)))
+        for one in past.unread:
+            print(f"not counted: {one.record}: {one.reason}")
     if args.plot is not None:
         from daemon.history.plot import draw_history
 
@@ -58,19 +61,26 @@ def run(args: argparse.Namespace) -> int:
             return refuse(not_drawn(args.plot, error), as_json=args.json)
         if not args.json:
             print(f"plot  {paths[0]}")
-    return EXIT_BAD_OUTCOME if unreadable or chart.suspect_since is not None else EXIT_DONE
+    return EXIT_BAD_OUTCOME if past.unread or chart.suspect_since is not None else EXIT_DONE
 
 
 def _certificate(args: argparse.Namespace) -> Characteristic | None:
     return None if args.dcc is None else characteristic_from_dcc(args.dcc, args.probe)
 
 
-def _plain(probe: str, found: list[Visit], chart: Chart, unreadable: list[Unreadable]) -> dict[str, object]:
-    runs = [asdict(v) | {"record": v.record.name, "opened": v.opened.isoformat()} for v in found]
+def _plain(
+    probe: str, found: Sequence[Visit], certificate: Characteristic | None, past: Past
+) -> dict[str, object]:
+    chart = charted(found)[1]
     limits = None if chart.baseline < 2 else {"mean_mk": chart.mean, "s_mk": chart.s, "runs": chart.baseline}
     return {
         "probe": probe,
-        "runs": runs,
+        "runs": [_run(visit, certificate) for visit in found],
         "chart": {"limits": limits, "marks": chart.marks, "suspect_since": chart.suspect_since},
-        "unreadable": [{"record": one.record.name, "reason": one.reason} for one in unreadable],
+        "unreadable": [asdict(one) for one in past.unread],
     }
+
+
+def _run(visit: Visit, certificate: Characteristic | None) -> dict[str, object]:
+    apart_mk = None if certificate is None else visit.apart_mk(certificate)
+    return asdict(visit) | {"opened": visit.opened.isoformat(), "from_certificate_mk": apart_mk}

@@ -69,8 +69,8 @@ def _parts(args: argparse.Namespace, say: Callable[[str], None]) -> list[Part]:
 def _report(args: argparse.Namespace, parts: list[Part]) -> None:
     if args.report is None:
         return
+    from daemon.program import this_program
     from daemon.validation.page import validation_page
-    from daemon.validation.program import this_program
     from drivers.clock import Clock
 
     page = validation_page(parts, this_program(), Clock().utc_s(), args.name.strip())

@@ -15,7 +15,7 @@ from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.errors import FittingError
 from drivers.quantities import TRIPLE_POINT_OF_WATER_C
 
-_GRID = 21
+_GRID = 41
 
 
 def en_number(value: float, expanded: float, former: float, former_expanded: float) -> float:
@@ -56,16 +56,13 @@ class Comparison:
 
 def compare(now: Characteristic, former: Characteristic, coverage: float = 0.95) -> Comparison:
     """Compare over the range common to both; raises FittingError when there is none."""
-    low, high = max(now.range_c[0], former.range_c[0]), min(now.range_c[1], former.range_c[1])
-    if not low < high:
-        raise FittingError("the two calibrations have no range in common: nothing to compare")
-    where = np.linspace(low, high, _GRID)
+    where = common_c(now, former)
     drift = _drift_mk(now, former, where)
     new, old = (1e3 * c.expanded_uncertainty_k(where, coverage) for c in (now, former))
     en = drift / np.hypot(new, old)
     worst = int(np.argmax(np.abs(en)))
     agrees = bool(np.abs(en[worst]) <= 1)
-    reaches = low <= TRIPLE_POINT_OF_WATER_C <= high
+    reaches = where[0] <= TRIPLE_POINT_OF_WATER_C <= where[-1]
     return Comparison(
         where,
         drift,
@@ -82,6 +79,19 @@ def compare(now: Characteristic, former: Characteristic, coverage: float = 0.95)
             else "differs from the former calibration; look before release"
         ),
     )
+
+
+def common_c(now: Characteristic, former: Characteristic) -> FloatArray:
+    """Temperatures in °C over the range that both hold in; raises FittingError when there is none."""
+    low, high = max(now.range_c[0], former.range_c[0]), min(now.range_c[1], former.range_c[1])
+    if not low < high:
+        raise FittingError("the two calibrations have no range in common: nothing to compare")
+    return np.linspace(low, high, _GRID)
+
+
+def furthest_apart_mk(now: Characteristic, former: Characteristic) -> float:
+    """How far apart two characteristics are, at most, in mK; raises FittingError without a common range."""
+    return float(np.abs(_drift_mk(now, former, common_c(now, former))).max())
 
 
 def _drift_mk(now: Characteristic, former: Characteristic, where: FloatArray) -> FloatArray:

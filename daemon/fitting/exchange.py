@@ -33,6 +33,11 @@ def to_dict(characteristic: Characteristic) -> dict[str, Any]:
     }
 
 
+def plain_result(characteristic: Characteristic) -> dict[str, Any]:
+    """Equation, parameters and uncertainty, without the points they were fitted to."""
+    return to_dict(characteristic) | {"fit": None, "with_excluded": None}
+
+
 def from_dict(data: Mapping[str, Any]) -> Characteristic:
     """The characteristic that `to_dict` described; raises FittingError naming what is missing or unusable."""
     try:

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from statistics import fmean
 
-from daemon.certified import certified
-from daemon.fitting.errors import FittingError
 from daemon.history.chart import Chart, control_chart
 from daemon.history.past import Past, past_of
-from daemon.results.calibrate import ItemResult, NightResult
+from daemon.history.visits import Visit
+from daemon.results.calibrate import NightResult
 from daemon.results.numbers import signed, uncertainty
 
 NO_CHECK_STANDARD = "no check standard with a certificate was read in this run: nothing watched the reference"
@@ -65,21 +63,17 @@ class CheckStandard:
 
 def check_standard_of(night: NightResult, past: Past) -> CheckStandard | None:
     """The check standard of the newest run of `past`; None when none with a certificate was read in it."""
-    item = next((one for one in night.items if certified_difference_mk(night, one) is not None), None)
-    if item is None:
+    own = next((v for v in past.newest if v.role == "check_standard" and v.check_mk is not None), None)
+    if own is None:
         return None
-    reference = night.run.reference.serial
-    found = [
-        (run.opened, difference_mk)
-        for run in past.runs
-        if run.night.run.reference.serial == reference
-        for one in run.night.items
-        if one.serial == item.serial
-        and (difference_mk := certified_difference_mk(run.night, one)) is not None
-    ]
-    days, differences_mk = zip(*found, strict=True)
+    checked, chart = charted(past.of(own.serial))
     return CheckStandard(
-        item.serial, reference, days, differences_mk, _allowed_mk(night, item), control_chart(differences_mk)
+        own.serial,
+        own.reference,
+        tuple(visit.opened for visit in checked),
+        tuple(visit.check_mk for visit in checked if visit.check_mk is not None),
+        _allowed_mk(night, own.serial),
+        chart,
     )
 
 
@@ -88,24 +82,20 @@ def check_standard_in(record: Path, night: NightResult) -> CheckStandard | None:
     return check_standard_of(night, past_of(record, night))
 
 
-def certified_difference_mk(night: NightResult, item: ItemResult) -> float | None:
-    """Mean over the settled points of a check standard: by its own certificate minus by the reference."""
-    calibration = night.run.thermometer(item.serial).calibration
-    if item.role != "check_standard" or calibration is None:
-        return None
-    own = certified(calibration)
-    covered = [
-        point for point in item.points if point.settled and calibration.covers(point.set_temperature_c)
-    ]
-    away_k = []
-    for point in covered:
-        try:
-            away_k.append(own.temperature_c(point.resistance_ohm) - point.temperature_c)
-        except FittingError:  # a few millikelvin beyond the end of its certificate
-            continue
-    return 1e3 * fmean(away_k) if away_k else None
+def charted(visits: Sequence[Visit]) -> tuple[list[Visit], Chart]:
+    """The runs with the newest run's check standard and reference, oldest first, and their control chart.
+
+    Another reference or another check standard begins another chart.
+    """
+    checked = [visit for visit in visits if visit.check_mk is not None]
+    same = [visit for visit in checked if _pair(visit) == _pair(checked[-1])]
+    return same, control_chart([visit.check_mk for visit in same if visit.check_mk is not None])
 
 
-def _allowed_mk(night: NightResult, item: ItemResult) -> float:
-    both = (night.run.thermometer(item.serial).calibration, night.run.reference.calibration)
+def _pair(visit: Visit) -> tuple[str, str]:
+    return visit.check_standard, visit.reference
+
+
+def _allowed_mk(night: NightResult, serial: str) -> float:
+    both = (night.run.thermometer(serial).calibration, night.run.reference.calibration)
     return math.hypot(*(one.expanded_uncertainty_mk for one in both if one is not None))

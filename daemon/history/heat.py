@@ -1,13 +1,12 @@
-"""The heat a thermometer met in one run, from its own readings."""
+"""The heat the thermometers met in one run, from their own readings."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from daemon.channels import out_of_band
-from daemon.journal.entry import Kind
+from daemon.channels import ChannelFacts, out_of_band
+from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
 from daemon.observations import Resistance, from_body
 from daemon.preparation import channels_of
@@ -19,32 +18,47 @@ _LONGEST_GAP_S = 600.0
 
 @dataclass(frozen=True, slots=True)
 class Heat:
-    """Highest temperature in °C, hours above each of `ABOVE_C`, and its limit in °C."""
+    """Highest temperature in °C (None without a reading), hours above each of `ABOVE_C`, its limit in °C."""
 
-    highest_c: float
+    highest_c: float | None
     hours_above: tuple[float, ...]
     limit_c: float
 
     @property
     def over_limit(self) -> bool:
         """True when it was hotter than it may be."""
-        return self.highest_c > self.limit_c
+        return self.highest_c is not None and self.highest_c > self.limit_c
 
 
-def heat_of(record: Path, run: RunPlan, channel: int) -> Heat:
-    """Sum up one channel; the time between two readings counts for the earlier one, long gaps do not."""
-    facts, highest_c, seconds = channels_of(run)[channel], -math.inf, [0.0] * len(ABOVE_C)
+@dataclass
+class _Sum:
+    """One channel so far; the time between two readings counts for the earlier one, long gaps do not."""
+
+    facts: ChannelFacts
+    highest_c: float | None = None
+    seconds: list[float] = field(default_factory=lambda: [0.0] * len(ABOVE_C))
     before: tuple[float, float] | None = None
-    for entry in read_entries(record, frozenset({Kind.OBSERVATION})):
-        if entry.body["what"] != "resistance" or entry.body["channel"] != channel:
-            continue
+
+    def take(self, entry: Entry) -> None:
         observation = from_body(dict(entry.body))
-        if not isinstance(observation, Resistance) or out_of_band(facts, observation):
-            continue
-        t_c = facts.to_celsius(float(entry.body["value"]))
-        highest_c = max(highest_c, t_c)
-        if before is not None and entry.when_s - before[0] <= _LONGEST_GAP_S:
+        if not isinstance(observation, Resistance) or out_of_band(self.facts, observation):
+            return
+        t_c = self.facts.to_celsius(float(entry.body["value"]))
+        self.highest_c = t_c if self.highest_c is None else max(self.highest_c, t_c)
+        if self.before is not None and entry.when_s - self.before[0] <= _LONGEST_GAP_S:
             for place, above_c in enumerate(ABOVE_C):
-                seconds[place] += (entry.when_s - before[0]) * (before[1] > above_c)
-        before = (entry.when_s, t_c)
-    return Heat(highest_c, tuple(s / 3600.0 for s in seconds), facts.maximum_c)
+                self.seconds[place] += (entry.when_s - self.before[0]) * (self.before[1] > above_c)
+        self.before = (entry.when_s, t_c)
+
+    @property
+    def heat(self) -> Heat:
+        return Heat(self.highest_c, tuple(s / 3600.0 for s in self.seconds), self.facts.maximum_c)
+
+
+def heat_by_thermometer(record: Path, run: RunPlan) -> dict[str, Heat]:
+    """Sum up every channel in one walk; heads are left out. Raises RecordError."""
+    sums = {channel: _Sum(facts) for channel, facts in channels_of(run).items() if facts.role != "head"}
+    for entry in read_entries(record, frozenset({Kind.OBSERVATION})):
+        if entry.body["what"] == "resistance" and entry.body["channel"] in sums:
+            sums[entry.body["channel"]].take(entry)
+    return {one.facts.name: one.heat for one in sums.values()}

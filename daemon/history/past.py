@@ -1,69 +1,87 @@
-"""The runs in a record's folder up to its own: what the check standard and each R0 were before tonight."""
+"""The runs among the records of a folder: the one walk that every look back goes by."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 from daemon.fitting.errors import FittingError
-from daemon.journal.entry import Entry, Kind
-from daemon.journal.read import RecordError, read_entries
-from daemon.results.calibrate import NightResult, calibrate
+from daemon.history.kept import Kept
+from daemon.history.visits import Visit
+from daemon.journal.entry import Entry
+from daemon.journal.read import RecordError, outer_links, read_opening
+from daemon.results.calibrate import NightResult
 from plans.errors import PlanError
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
-    """One evaluated run."""
+class Unreadable:
+    """A record that says nothing of its run, and why."""
 
-    opened: datetime
-    night: NightResult
+    record: str
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """Runs of these thermometers, oldest first, this one last; `unread` are records that say nothing."""
+    """Visits of thermometers, those of the oldest run first; `unread` are records that say nothing."""
 
-    runs: tuple[Run, ...]
-    unread: tuple[str, ...] = ()
+    visits: tuple[Visit, ...]
+    unread: tuple[Unreadable, ...] = ()
+
+    @property
+    def runs(self) -> int:
+        """How many runs there are."""
+        return len({visit.record for visit in self.visits})
+
+    @property
+    def newest(self) -> tuple[Visit, ...]:
+        """Those of the newest run, which is the record's own where there is one."""
+        return tuple(visit for visit in self.visits if visit.record == self.visits[-1].record)
+
+    def of(self, serial: str) -> tuple[Visit, ...]:
+        """The visits of one thermometer."""
+        return tuple(visit for visit in self.visits if visit.serial == serial)
 
 
 def past_of(record: Path, night: NightResult) -> Past:
-    """Read the folder of `record`; simulated runs count for simulated ones only, copies of a run once.
+    """The runs of these thermometers in the folder of `record` up to its own, which comes last.
 
-    Raises RecordError when `record` itself cannot be read.
+    Simulated runs count for simulated ones only. Raises RecordError when `record` itself cannot be read.
     """
-    own = _opening(record)
-    found, unread = {own.utc: Run(own.utc, night)}, []
-    for path in sorted(record.parent.glob("*.record")):
+    own, kept = read_opening(record), Kept(record.parent)
+    visits = kept.visits(record, night)
+    others = [path for path in sorted(record.parent.glob("*.record")) if path.name != record.name]
+    before = _walk(others, [item.serial for item in night.items], kept, own, {outer_links(record)[0]})
+    return Past((*before.visits, *visits), before.unread)
+
+
+def runs_in(folder: Path, serial: str) -> Past:
+    """All runs of a thermometer among the records of a folder (not of its sub-folders)."""
+    return _walk(sorted(folder.glob("*.record")), [serial], Kept(folder), None, set())
+
+
+def _walk(
+    records: Sequence[Path], serials: Sequence[str], kept: Kept, upto: Entry | None, seen: set[str]
+) -> Past:
+    """Runs in which one of `serials` took part; copies of a run (`seen`: first links) count once."""
+    visits: list[Visit] = []
+    unread = []
+    for path in records:
         try:
-            opening = _opening(path)
-            if opening.utc not in found and _belongs(opening, own, night):
-                found[opening.utc] = Run(opening.utc, calibrate(path))
+            first_link = outer_links(path)[0]
+            if first_link not in seen and _belongs(read_opening(path), serials, upto):
+                visits += kept.visits(path)
+                seen.add(first_link)
         except (RecordError, PlanError, FittingError, OSError) as error:
-            unread.append(f"{path.name}: {error}")
-    return Past(tuple(found[when] for when in sorted(found)), tuple(unread))
+            unread.append(Unreadable(path.name, str(error)))
+    kept.write()
+    ordered = sorted(visits, key=lambda visit: (visit.opened, visit.record))
+    return Past(tuple(ordered), tuple(unread))
 
 
-def r0_history(past: Past, serial: str) -> Iterator[tuple[datetime, float]]:
-    """R0 in ohm at the end of each run, or at its beginning where the end has none."""
-    for run in past.runs:
-        item = next((one for one in run.night.items if one.serial == serial), None)
-        r0_ohm = None if item is None else item.r0_after_ohm or item.r0_before_ohm
-        if r0_ohm is not None:
-            yield run.opened, r0_ohm
-
-
-def _opening(record: Path) -> Entry:
-    opening = next(read_entries(record, frozenset({Kind.OPENED})), None)
-    if opening is None:
-        raise RecordError(f"{record}: the record has no opening entry")
-    return opening
-
-
-def _belongs(other: Entry, own: Entry, night: NightResult) -> bool:
-    if other.utc > own.utc or other.body["simulated"] != own.body["simulated"]:
+def _belongs(opening: Entry, serials: Sequence[str], upto: Entry | None) -> bool:
+    if upto is not None and (opening.utc > upto.utc or opening.body["simulated"] != upto.body["simulated"]):
         return False
-    return any(f'"{item.serial}"' in other.body["plan"] for item in night.items)
+    return any(f'"{serial}"' in opening.body["plan"] for serial in serials)

@@ -8,10 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from daemon.history.chart import PROVISIONAL, Chart
-from daemon.history.check_standard import CheckStandard
-from daemon.history.past import Past, r0_history
+from daemon.history.check_standard import CheckStandard, charted
+from daemon.history.past import Past
 from daemon.history.visits import Visit
-from daemon.history.words import charted
 from daemon.results.judgement import SIMULATED
 from daemon.results.plot_style import (
     BLUE,
@@ -99,8 +98,8 @@ def draw_past(past: Past, check: CheckStandard | None, stem: Path, *, simulated:
 
 
 def _draw_every_r0(axes: Axes, past: Past) -> None:
-    for place, item in enumerate(past.runs[-1].night.items):
-        known = list(r0_history(past, item.serial))
+    for place, item in enumerate(one for one in past.newest if one.r0_ohm is not None):
+        known = [(visit.opened, visit.r0_ohm) for visit in past.of(item.serial) if visit.r0_ohm is not None]
         since_mk = [1e3 * (ohm / known[0][1] - 1.0) / _ALPHA for _, ohm in known]
         days: list[Any] = [day for day, _ in known]
         marker, colour = _MARKERS[place % len(_MARKERS)], _COLOURS[place % len(_COLOURS)]

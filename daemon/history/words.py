@@ -5,35 +5,35 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from daemon.history.chart import Chart, control_chart
+from daemon.fitting.characteristic import Characteristic
+from daemon.history.check_standard import charted
 from daemon.history.heat import ABOVE_C
 from daemon.history.visits import Visit
+from daemon.results.numbers import counted, fixed, signed, significant
 
 
-def charted(visits: Sequence[Visit]) -> tuple[list[Visit], Chart]:
-    """The runs that have a check standard's difference, and their control chart."""
-    checked = [visit for visit in visits if visit.check_mk is not None]
-    return checked, control_chart([visit.check_mk for visit in checked if visit.check_mk is not None])
-
-
-def history_lines(serial: str, visits: Sequence[Visit]) -> Iterator[str]:
-    """One line a run, then heat, limits and the control chart."""
-    yield f"{serial}: {len(visits)} run{'s' if len(visits) != 1 else ''}"
+def history_lines(
+    serial: str, visits: Sequence[Visit], certificate: Characteristic | None = None
+) -> Iterator[str]:
+    """One line a run (held against `certificate` if there is one), then heat, limits, the control chart."""
+    yield f"{serial}: {counted(len(visits), 'run')}"
     for visit in visits:
-        yield _line(visit)
+        yield _line(visit, certificate)
     above = ", ".join(
         f"{math.fsum(v.heat.hours_above[place] for v in visits):.1f} h above {limit_c:g} °C"
         for place, limit_c in enumerate(ABOVE_C)
     )
-    highest = max(visits, key=lambda visit: visit.heat.highest_c)
-    yield f"heat: {above}; highest {highest.heat.highest_c:.1f} °C ({highest.opened:%Y-%m-%d})"
-    over = [visit for visit in visits if visit.heat.over_limit]
-    for visit in over:
-        heat = visit.heat
-        yield f"OVER ITS LIMIT of {heat.limit_c:g} °C: {heat.highest_c:.1f} °C in {visit.record.name}"
+    met = [(visit.heat.highest_c, visit.opened) for visit in visits if visit.heat.highest_c is not None]
+    if met:
+        highest_c, when = max(met)
+        yield f"heat: {above}; highest {fixed(highest_c, 1, '°C')} ({when:%Y-%m-%d})"
+    for visit in visits:
+        if visit.heat.over_limit:
+            reached = fixed(visit.heat.highest_c, 1, "°C")
+            yield f"OVER ITS LIMIT of {visit.heat.limit_c:g} °C: {reached} in {visit.record}"
     yield _last_profile(visits)
     yield from _chart_lines(visits)
-    last_ohm = next((v.r0_after_ohm or v.r0_before_ohm for v in reversed(visits) if _r0(v) is not None), None)
+    last_ohm = next((visit.r0_ohm for visit in reversed(visits) if visit.r0_ohm is not None), None)
     if last_ohm is not None:
         yield f"for the register: last_r0_ohm = {last_ohm:.4f}"
 
@@ -46,23 +46,17 @@ def _last_profile(visits: Sequence[Visit]) -> str:
     return "no immersion profile on file"
 
 
-def _r0(visit: Visit) -> float | None:
-    return visit.r0_after_ohm if visit.r0_after_ohm is not None else visit.r0_before_ohm
-
-
-def _line(visit: Visit) -> str:
-    r0, shift = _r0(visit), visit.shift_mk
+def _line(visit: Visit, certificate: Characteristic | None) -> str:
+    apart_mk = None if certificate is None else visit.apart_mk(certificate)
     parts = [
         f"{visit.opened:%Y-%m-%d}",
         visit.role.replace("_", " "),
-        f"R0 {r0:.4f} Ω" if r0 is not None else "R0 not measured",
-        f"shift {shift:+.2f} mK" if shift is not None else "",
-        f"up to {visit.from_certificate_mk:.1f} mK from its certificate"
-        if visit.from_certificate_mk is not None
-        else "",
-        f"up to {visit.heat.highest_c:.1f} °C",
-        ", ".join(f"{name} {value:.6g}" for name, value in visit.coefficients),
-        visit.record.name,
+        f"R0 {fixed(visit.r0_ohm, 4, 'Ω')}" if visit.r0_ohm is not None else "R0 not measured",
+        f"shift {signed(visit.shift_mk, 2, 'mK')}" if visit.shift_mk is not None else "",
+        f"up to {fixed(apart_mk, 1, 'mK')} from its certificate" if apart_mk is not None else "",
+        f"up to {fixed(visit.heat.highest_c, 1, '°C')}" if visit.heat.highest_c is not None else "",
+        ", ".join(f"{name} {significant(value, 6)}" for name, value in visit.coefficients.items()),
+        visit.record,
         "SIMULATED" if visit.simulated else "",
     ]
     return "  " + "; ".join(part for part in parts if part)
@@ -73,12 +67,13 @@ def _chart_lines(visits: Sequence[Visit]) -> Iterator[str]:
     if not checked:
         yield "no check standard with a certificate was in these runs: nothing watches the reference"
         return
-    yield f"check standard against reference {checked[-1].reference}: {chart.sentence}"
+    newest = checked[-1]
+    yield f"check standard {newest.check_standard} by reference {newest.reference}: {chart.sentence}"
     for visit, mark in zip(checked, chart.marks, strict=True):
-        yield f"  {visit.opened:%Y-%m-%d}  {visit.check_mk:+.2f} mK  {mark}"
+        yield f"  {visit.opened:%Y-%m-%d}  {signed(visit.check_mk, 2, 'mK')}  {mark}"
     if chart.suspect_since is not None:
         first = checked[chart.suspect_since]
         yield (
-            f"SUSPECT SINCE {first.opened:%Y-%m-%d} ({first.record.name}): every point since the last good "
+            f"SUSPECT SINCE {first.opened:%Y-%m-%d} ({first.record}): every point since the last good "
             "run, of every thermometer calibrated by this reference; do not release them"
         )

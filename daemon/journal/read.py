@@ -59,6 +59,19 @@ def read_opening(path: Path) -> Entry:
     raise RecordError(f"{path}: the record has no opening entry, so it was never started")
 
 
+def outer_links(path: Path) -> tuple[str, str]:
+    """Links of the first and of the last entry: which run this is, and all that stands in it so far.
+
+    They are read, not proved; raises RecordError.
+    """
+    with closing(_open(path)) as connection, _as_record_error(path):
+        first, last = (
+            connection.execute(f"SELECT link FROM entry ORDER BY seq {order} LIMIT 1").fetchone()
+            for order in ("ASC", "DESC")
+        )
+        return bytes(first[0]).hex(), bytes(last[0]).hex()
+
+
 def verify(path: Path) -> Verification:
     """Walk the chain from the first entry and stop at the first misfit; raises RecordError.
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from daemon.fitting.exchange import plain_result
 from daemon.journal.read import RecordError
 from daemon.results.calibrate import ItemResult, calibrate
-from daemon.review.acts import plain_result
 from daemon.review.recompute import difference
 from daemon.review.state import read_review
 

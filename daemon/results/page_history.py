@@ -32,4 +32,9 @@ def history_section(past: Past, check: CheckStandard | None, svg: Path | None) -
         parts.append(element("p", "No former run lies in the record's folder.", cls="quiet"))
     if past.unread:
         parts.append(element("p", f"{counted(len(past.unread), 'record')} could not be read:", cls="quiet"))
-    return section("Check standard and history", *parts, bullets(past.unread), name="history")
+    return section(
+        "Check standard and history",
+        *parts,
+        bullets(f"{one.record}: {one.reason}" for one in past.unread),
+        name="history",
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from daemon.fitting.characteristic import Characteristic
+from daemon.fitting.comparison import furthest_apart_mk
 from daemon.fitting.printing import check_pairs, printed_coefficients
 from daemon.results.calibrate import ItemResult, NightResult
 from daemon.results.item_points import item_points, largest_residual_mk
@@ -131,7 +132,7 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
         other = found.with_excluded
         facts["with the excluded points"] = (
             f"χ² would be {other.chi_squared:.2f} ({other.degrees_of_freedom} degrees of freedom), "
-            f"largest change {fixed(characteristics_apart_mk(found, other), 2, 'mK')}"
+            f"largest change {fixed(furthest_apart_mk(found, other), 2, 'mK')}"
         )
     return _listed(facts)
 
@@ -153,14 +154,6 @@ def _listed(facts: dict[str, str]) -> Html:
 
 def _term(name: str) -> Html:
     return element("dt", name)
-
-
-def characteristics_apart_mk(found: Characteristic, other: Characteristic) -> float:
-    """How far apart two characteristics are, at most, over the range both hold in; in mK."""
-    low, high = max(found.range_c[0], other.range_c[0]), min(found.range_c[1], other.range_c[1])
-    where = [low + (high - low) * i / (_GRID - 1) for i in range(_GRID)]
-    apart_ohm = other.resistance_ohm(where) - found.resistance_ohm(where)
-    return float(1e3 * abs(apart_ohm / found.sensitivity_ohm_per_k(where)).max())
 
 
 def _shift(item: ItemResult) -> str:

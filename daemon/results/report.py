@@ -100,7 +100,7 @@ def _draw_past(past: Past, check: CheckStandard | None, folder: Path, *, simulat
     """Nothing when there was no run before: one dot is no history."""
     from daemon.history.plot import draw_past
 
-    return draw_past(past, check, folder / "history", simulated=simulated) if len(past.runs) > 1 else ()
+    return draw_past(past, check, folder / "history", simulated=simulated) if past.runs > 1 else ()
 
 
 def _tables(night: NightResult) -> dict[str, str]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from daemon.fitting.characteristic import Characteristic
-from daemon.fitting.exchange import to_dict
+from daemon.fitting.exchange import plain_result
 from daemon.history.check_standard import CheckStandard, check_standard_in
 from daemon.journal.entry import encode
 from daemon.program import program_version
@@ -86,11 +85,6 @@ def amend(record: Path, clock: Clock, signer: Signer, serial: str, change: str, 
         "reason": clean(reason, "reason"),
     }
     return sign(record, clock, signer, body)
-
-
-def plain_result(characteristic: Characteristic) -> dict[str, Any]:
-    """A characteristic as it is written down: equation, parameters and uncertainty, without its points."""
-    return to_dict(characteristic) | {"fit": None, "with_excluded": None}
 
 
 def state_in_words(review: Review) -> str:

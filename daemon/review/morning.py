@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from daemon.fitting.characteristic import Characteristic
+from daemon.fitting.comparison import furthest_apart_mk
 from daemon.history.check_standard import NO_CHECK_STANDARD, check_standard_in
 from daemon.journal.read import verify
 from daemon.results.calibrate import NightResult, calibrate
 from daemon.results.judgement import SIMULATED, judge_night
 from daemon.results.numbers import fixed
-from daemon.results.page_items import characteristics_apart_mk
 from daemon.results.report import item_line
 from daemon.results.story import tell
 from daemon.review.acts import state_in_words
@@ -99,5 +99,5 @@ def _beside(without: Characteristic, with_them: Characteristic) -> str:
     return (
         f"chi-squared {without.chi_squared:.2f} ({without.degrees_of_freedom} degrees of freedom) without "
         f"the excluded points, {with_them.chi_squared:.2f} ({with_them.degrees_of_freedom}) with them; the "
-        f"two fits are up to {fixed(characteristics_apart_mk(without, with_them), 2, 'mK')} apart"
+        f"two fits are up to {fixed(furthest_apart_mk(without, with_them), 2, 'mK')} apart"
     )

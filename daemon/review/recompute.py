@@ -11,16 +11,14 @@ from typing import Any
 import numpy as np
 
 from daemon.fitting.characteristic import Characteristic
+from daemon.fitting.comparison import common_c, furthest_apart_mk
 from daemon.fitting.errors import FittingError
-from daemon.fitting.exchange import from_dict
+from daemon.fitting.exchange import from_dict, plain_result
 from daemon.journal.entry import encode
 from daemon.journal.read import RecordError
 from daemon.results.calibrate import calibrate
 from daemon.results.numbers import day_and_clock
-from daemon.review.acts import plain_result
 from daemon.review.state import read_review
-
-_GRID = 41
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,10 +88,6 @@ def difference(then: Mapping[str, Any], now: Characteristic | None) -> str:
 def furthest_mk(then: Mapping[str, Any], now: Characteristic) -> tuple[float, float]:
     """How far a result is from the one written down, and its U(t), at most, in mK; raises FittingError."""
     former = from_dict({**then, "fit": None, "with_excluded": None})
-    low, high = max(former.range_c[0], now.range_c[0]), min(former.range_c[1], now.range_c[1])
-    if not low < high:
-        raise FittingError("holds in another range now")
-    where = np.linspace(low, high, _GRID)
-    apart_k = (now.resistance_ohm(where) - former.resistance_ohm(where)) / now.sensitivity_ohm_per_k(where)
+    where = common_c(now, former)
     wider_k = now.expanded_uncertainty_k(where) - former.expanded_uncertainty_k(where)
-    return 1e3 * float(np.abs(apart_k).max()), 1e3 * float(np.abs(wider_k).max())
+    return furthest_apart_mk(now, former), 1e3 * float(np.abs(wider_k).max())

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from daemon.program import Program
 from daemon.results.document import document
 from daemon.results.markup import Html, element, joined, section, table
 from daemon.results.numbers import day_and_clock
 from daemon.validation.check import Check, Part
-from daemon.validation.program import Program
 
 _TITLE = "Validation of the program"
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from daemon.cli import main
-from daemon.history.visits import visits
+from daemon.history.past import runs_in
 from daemon.rehearsal import rehearse
 from plans.loading import load_plan, parse_plan
 from tests.nights.rehearsed import EXAMPLES
@@ -28,15 +28,16 @@ def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_runs_stand_in_the_order_of_their_dates_with_r0_shift_and_heat(records: Path) -> None:
-    found, unreadable = visits(records, "TR-IPRT-11")
-    assert [visit.record.name for visit in found] == ["b.record", "a.record"]
+    past = runs_in(records, "TR-IPRT-11")
+    found = past.of("TR-IPRT-11")
+    assert [visit.record for visit in found] == ["b.record", "a.record"]
     assert found[1].shift_mk == pytest.approx(50.0e-3 / 3.9083e-3, abs=1.5)
-    assert 40.0 < found[0].heat.highest_c < 42.0 and not found[0].heat.over_limit
-    assert [one.record.name for one in unreadable] == ["torn.record"]
+    assert found[0].heat.highest_c == pytest.approx(41.0, abs=1.0) and not found[0].heat.over_limit
+    assert [one.record for one in past.unread] == ["torn.record"]
 
 
 def test_the_reference_is_watched_by_the_check_standard(records: Path) -> None:
-    found, _ = visits(records, "TR-REF-01")
+    found = runs_in(records, "TR-REF-01").of("TR-REF-01")
     assert [visit.role for visit in found] == ["reference", "reference"]
     assert all(visit.check_mk is not None and abs(visit.check_mk) < 50.0 for visit in found)
 

@@ -11,7 +11,7 @@ import pytest
 
 from daemon.cli import main
 from daemon.cli.answering import heard_at
-from daemon.history.visits import visits
+from daemon.history.past import runs_in
 from daemon.history.words import history_lines
 from daemon.journal.entry import Kind
 from daemon.journal.read import read_entries
@@ -157,7 +157,7 @@ def test_a_profile_that_cannot_be_is_refused(profile: str, why: str) -> None:
 
 
 def test_the_last_profile_is_kept_in_the_history(night: RehearsedNight) -> None:
-    found, _ = visits(night.record.parent, SERIAL)
+    found = runs_in(night.record.parent, SERIAL).of(SERIAL)
     (one,) = found[-1].immersion
     (line,) = [line for line in history_lines(SERIAL, found) if line.startswith("last immersion profile")]
     assert f"stem conduction at {DEPTH_MM:g} mm {one.conduction_mk:+.2f} mK".replace("-", "−") in line

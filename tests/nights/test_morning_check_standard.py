@@ -11,7 +11,7 @@ import pytest
 
 from daemon.cli import main
 from daemon.history.check_standard import NO_CHECK_STANDARD, check_standard_in
-from daemon.history.past import past_of, r0_history
+from daemon.history.past import past_of
 from daemon.journal.entry import Entry, Kind
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
@@ -105,8 +105,8 @@ def test_two_copies_of_a_run_count_once_and_what_cannot_be_read_is_told(folder: 
     shutil.copy(folder / "3.record", folder / "copy.record")
     (folder / "torn.record").write_bytes(b"not a record")
     past = past_of(folder / "9.record", calibrate(folder / "9.record"))
-    assert len(past.runs) == 10 and [text.split(":")[0] for text in past.unread] == ["torn.record"]
-    assert len(list(r0_history(past, "TR-IPRT-11"))) == 10
+    assert past.runs == 10 and [one.record for one in past.unread] == ["torn.record"]
+    assert all(visit.r0_ohm is not None for visit in past.of("TR-IPRT-11"))
 
 
 def test_disagreeing_certificates_are_flagged_before_there_are_limits(folder: Path) -> None:

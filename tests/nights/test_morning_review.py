@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from daemon.cli import main
+from daemon.fitting.exchange import plain_result
 from daemon.journal.entry import Kind
 from daemon.journal.journal import signed_journal
 from daemon.journal.read import read_entries, verify
@@ -17,7 +18,7 @@ from daemon.journal.sinks import StorageFault
 from daemon.program import fingerprint, program_version
 from daemon.results.calibrate import calibrate
 from daemon.results.report import write_report
-from daemon.review.acts import accept, amend, exclude, plain_result, put_back
+from daemon.review.acts import accept, amend, exclude, put_back
 from daemon.review.evidence import attach, kept_evidence
 from daemon.review.morning import look
 from daemon.review.recompute import difference, recompute

@@ -9,11 +9,11 @@ import pytest
 
 from daemon.cli import main
 from daemon.fitting import callendar_van_dusen
+from daemon.program import this_program
 from daemon.validation.check import Check, Part
 from daemon.validation.faults import TRIALS, Trial, check_faults
 from daemon.validation.nights import reseeded
 from daemon.validation.page import validation_page
-from daemon.validation.program import this_program
 from daemon.validation.published import check_published
 from daemon.validation.records import check_records
 

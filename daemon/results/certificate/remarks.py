@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from daemon.fitting.comparison import furthest_apart_mk
 from daemon.journal.read import Verification
 from daemon.results.calibrate import ItemResult, NightResult
 from daemon.results.item_points import item_points
 from daemon.results.judgement import judge_night
 from daemon.results.numbers import day_and_clock, fixed
-from daemon.results.page_items import characteristics_apart_mk
 from daemon.results.story import Story
 from daemon.review.state import Review
 
@@ -59,7 +59,7 @@ def _both_fits(item: ItemResult) -> list[str]:
     found = item.characteristic
     if found is None or found.with_excluded is None:
         return []
-    apart = fixed(characteristics_apart_mk(found, found.with_excluded), 2, "mK")
+    apart = fixed(furthest_apart_mk(found, found.with_excluded), 2, "mK")
     return [
         f"With the points left out put back, the characteristic would differ by at most {apart}; "
         f"chi-squared would be {found.with_excluded.chi_squared:.2f} instead of {found.chi_squared:.2f}."
