@@ -10,7 +10,7 @@ from pathlib import Path
 from daemon.bridge_offers import check_offers
 from daemon.executor.executor import Executor
 from daemon.executor.instruments import Instruments
-from daemon.executor.opening import monitors_of
+from daemon.executor.opening import bridge_of, monitors_of
 from daemon.executor.reactions import Reactions
 from daemon.feed import Fed, Feed
 from daemon.guardian.heart import Heart
@@ -29,7 +29,7 @@ from daemon.program import program_version
 from daemon.states import HALTED, State
 from drivers.clock import Clock
 from drivers.lines import Lines
-from drivers.registry import open_bridge, open_heat_source
+from drivers.registry import open_heat_source
 from drivers.roles import HeatSourceCapabilities
 from drivers.wires.memory import FarEnd
 from plans.run_plan import RunPlan
@@ -229,11 +229,11 @@ async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
 
 def open_instruments(run: RunPlan, bench: Bench) -> Instruments:
     """The bench's instruments in their roles, nothing sent yet; raises BadProfile."""
-    source, bridge = run.bench.heat_source, run.bench.bridge
+    source = run.bench.heat_source
     lines = Lines(bench.clock, bench.far_ends)
     return Instruments(
         open_heat_source(source.profile, source.address, bench.clock, lines=lines),
-        open_bridge(bridge.profile, bridge.address, bench.clock, lines=lines),
+        bridge_of(run.bench, lines),
         bench.clock,
         monitors_of(run.bench, lines),
     )

@@ -30,6 +30,7 @@ from simulators import virtual_time
 from simulators.draw import Place, certified_its90, draw_head, draw_probe, draw_reference
 from simulators.faults import FaultError, describe_kinds, parse_faults
 from simulators.physics.models import MODELS
+from simulators.physics.noise import generator
 from simulators.physics.platinum import Bridged, CallendarVanDusen, Characteristic, Insulation
 from simulators.physics.probe import Probe, ProbeTruth
 from simulators.scene import Scene, SceneSpec
@@ -69,7 +70,6 @@ _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
 _ON_SERIAL_LINE = {"modbus-tcp": "modbus-rtu"}
 _NO_SELF_HEATING = 1e9
 NO_CARRIERS: Mapping[str, str] = {}
-_DEVICES = ("source", "bridge", "readout", "ambient", "interlocks")
 
 
 @dataclass(frozen=True)
@@ -179,9 +179,24 @@ def make_scene(
         faults=parse_faults(faults),
         learned=tuple(simulation.response.items()),
         display=None if shown is None else Display(shown.offset_k, shown.slope),
+        resistor_ohm=_true_resistor_ohm(run, simulation.seed),
         interlocks_on_serial_line=carriers.get("interlocks") == "pty",
     )
     return Scene(spec)
+
+
+def _true_resistor_ohm(run: RunPlan, seed: int) -> float | None:
+    """What the standard resistor really has: its certified value and an error within its uncertainty."""
+    resistor = run.bench.bridge.resistor
+    if (resistor is None) != (run.bench.scanner is None):
+        raise ValueError(
+            f"{run.names.bench}: the simulated ratio bridge has one input: [bridge.resistor] and "
+            "[scanner] go together"
+        )
+    if resistor is None:
+        return None
+    u_ppm = resistor.expanded_uncertainty_ppm / resistor.coverage_factor
+    return resistor.ohm * (1.0 + 1e-6 * generator(seed, "resistor").gauss(0.0, u_ppm))
 
 
 def sensor_lag_s(model: str) -> float:
@@ -212,7 +227,7 @@ def _bench(
     hand_over: Callable[[Voice], None] | None,
     person: _Person | None,
 ) -> Bench:
-    far_ends = {name: scene.instrument(name) for name in _DEVICES}
+    far_ends = {name: scene.instrument(name) for name in scene.names}
     clock = Clock(simulation_of(run).start_utc)
     return Bench(
         clock,

@@ -16,13 +16,13 @@ from drivers.errors import InstrumentError, OutsideLimits
 from drivers.instrument import Instrument
 from drivers.profile_model import Question
 from drivers.quantities import UNITS, Reading
-from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, SourceStatus
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, Scanner, SourceStatus
 
 Ts = TypeVarTuple("Ts")
 Attempt = Callable[[], Awaitable[str]]
 
 
-Device = HeatSource | Bridge | Readout | Ambient | Interlocks
+Device = HeatSource | Bridge | Scanner | Readout | Ambient | Interlocks
 Ask = Callable[[], Awaitable[Mapping[str, Reading | bool]]]
 
 
@@ -68,6 +68,30 @@ async def try_bridge(bridge: Bridge) -> AsyncIterator[Finding]:
         yield await _attempt(f"refuses {current:g} mA", partial(_refuses, bridge.measure, 1, current))
     for channel in range(1, channels + 1):
         yield await _attempt(f"reads channel {channel}", partial(_resistance, bridge, channel, current_ma))
+
+
+async def try_scanner(scanner: Scanner) -> AsyncIterator[Finding]:
+    """See which channel is closed, try what must be refused, close every channel once; ends as it began."""
+    yield await _attempt("says who it is, twice the same", partial(_identity, scanner))
+    found = await _attempt("shows which channel is closed", partial(_closed, scanner))
+    yield found
+    channels = scanner.capabilities.channels
+    for channel in (0, -1, channels + 1):
+        yield await _attempt(f"refuses channel {channel}", partial(_refuses, scanner.select, channel))
+    before = int(found.seen) if found.seen.isdecimal() else 0
+    for channel in [*range(1, channels + 1), *([before] if before else [])]:
+        yield await _attempt(f"closes channel {channel}", partial(_closes, scanner, channel))
+
+
+async def _closed(scanner: Scanner) -> str:
+    return str(await scanner.closed() or "none")
+
+
+async def _closes(scanner: Scanner, channel: int) -> str:
+    await scanner.select(channel)
+    if (found := await scanner.closed()) != channel:
+        raise LawBroken(f"shows channel {found}")
+    return "it alone"
 
 
 async def try_monitor(monitor: Readout | Ambient | Interlocks, ask: Ask) -> AsyncIterator[Finding]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeGuard
 
+from drivers.bridge import BridgeSettings
 from drivers.clock import Clock
 from drivers.errors import BadProfile, InstrumentError
 from drivers.lines import Lines
@@ -18,8 +20,9 @@ from drivers.registry import (
     open_heat_source,
     open_interlocks,
     open_readout,
+    open_scanner,
 )
-from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, Scanner
 
 BY_ID = Path("/dev/serial/by-id")
 
@@ -72,29 +75,42 @@ def visa_resources(backend: str = "@py") -> list[str]:
         raise BadProfile(f"VISA backend {backend}: {error}") from error
 
 
-Device = HeatSource | Bridge | Readout | Ambient | Interlocks
+Device = HeatSource | Bridge | Scanner | Readout | Ambient | Interlocks
 Ask = Callable[[], Awaitable[Mapping[str, Reading | bool]]]
 
 _OPEN: Mapping[str, Callable[[str, str, Lines], Device]] = {
     "readout": open_readout,
     "ambient": open_ambient,
     "interlocks": open_interlocks,
+    "scanner": open_scanner,
 }
 
 
-def open_any(profile: str, address: str, clock: Clock) -> Device:
-    """The instrument of a profile or plug-in in whichever role it has; raises BadProfile."""
+def open_any(profile: str, address: str, clock: Clock, resistor_ohm: float | None = None) -> Device:
+    """The instrument of a profile or plug-in in whichever role it has; raises BadProfile.
+
+    `resistor_ohm`: the standard resistor of a ratio bridge.
+    """
     found = find_profile(profile)
+    if resistor_ohm is not None and not (math.isfinite(resistor_ohm) and resistor_ohm > 0.0):
+        raise BadProfile(f"a standard resistor of {resistor_ohm:g} Ω: expected a positive number of Ω")
+    if resistor_ohm is not None and found is not None and found.role != "bridge":
+        raise BadProfile(f"profile {profile} is for the role {found.role}, which has no resistor")
     if found is not None and found.role in _OPEN:
         return _OPEN[found.role](profile, address, Lines(clock))
     if found is not None and found.role == "bridge":
-        return open_bridge(profile, address, clock)
+        return open_bridge(profile, address, clock, settings=BridgeSettings(resistor_ohm=resistor_ohm))
     return open_heat_source(profile, address, clock)
 
 
 def is_bridge(instrument: Device) -> TypeGuard[Bridge]:
     """A profile states its role; a plug-in shows it by what it offers."""
     return hasattr(instrument, "measure")
+
+
+def is_scanner(instrument: Device) -> TypeGuard[Scanner]:
+    """As for a bridge."""
+    return hasattr(instrument, "select")
 
 
 def everything_of(instrument: Device) -> Ask | None:

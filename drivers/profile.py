@@ -25,13 +25,14 @@ from drivers.profile_model import (
     Profile,
     Question,
     SafeStep,
+    ScannerFacts,
     SerialSettings,
     Verify,
 )
 from drivers.profile_rules import check_roles
 from drivers.profile_table import Table
 
-ROLES = ("heat-source", "bridge", "readout", "ambient", "interlocks")
+ROLES = ("heat-source", "bridge", "scanner", "readout", "ambient", "interlocks")
 PROTOCOLS = ("text", "modbus")
 TRANSPORTS = ("simulated", "tcp", "serial", "visa")
 BEHAVIOURS = ("resumes", "stays off", "no heat", "unknown")
@@ -89,6 +90,7 @@ def parse_profile(content: Mapping[str, Any], file: str) -> Profile:
         power_return=_read_power_return(top.table("power_return")),
         communication_loss=_read_communication_loss(top, commands),
         bridge=_read_bridge(top),
+        scanner=_read_scanner(top),
         resolution_k=_read_resolution(top),
     )
     for table in (link_table, head, top):
@@ -261,6 +263,15 @@ def _read_bridge(top: Table) -> BridgeFacts | None:
         table.number("settling_s", 0.0, 600.0),
         table.flag("reversal", False),
     )
+    table.finish()
+    return facts
+
+
+def _read_scanner(top: Table) -> ScannerFacts | None:
+    if not top.has("scanner"):
+        return None
+    table = top.table("scanner")
+    facts = ScannerFacts(table.whole("channels", 1, 1000), table.number("settling_s", 0.0, 600.0))
     table.finish()
     return facts
 

@@ -128,6 +128,14 @@ class BridgeFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class ScannerFacts:
+    """Channels count from 1; time in seconds."""
+
+    channels: int
+    settling_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Profile:
     """One instrument type. `framing(wire)` gives a new framing for "tcp", "serial", ..."""
 
@@ -146,4 +154,5 @@ class Profile:
     power_return: PowerReturn
     communication_loss: CommunicationLoss | None
     bridge: BridgeFacts | None
+    scanner: ScannerFacts | None
     resolution_k: float

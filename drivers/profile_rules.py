@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Set
 
-from drivers.profile_model import BridgeFacts, Profile
+from drivers.profile_model import Profile
 from drivers.profile_table import Table
 
 HEAT_SOURCE_SWITCHES = ("heater", "cooling")
+CHANNEL, RATIO, REVERSED = "channel", "ratio", "reversed"
+SETTINGS: Mapping[str, str] = {"range": "ohm", "integration": "s"}
+"""What a bridge may let the bench choose, by the name of its command, and in which unit."""
 
 MONITORED: Mapping[str, tuple[str, Mapping[str, str], Set[str], Set[str]]] = {
     "readout": ("temperatures", {"*": "degC"}, frozenset(), frozenset()),
@@ -32,6 +35,8 @@ def check_roles(profile: Profile, top: Table) -> None:
     match profile.role:
         case "bridge":
             _check_bridge(profile, top)
+        case "scanner":
+            _check_scanner(profile, top)
         case "heat-source":
             _check_heat_source(profile, top)
         case _:
@@ -44,20 +49,58 @@ def _check_bridge(profile: Profile, top: Table) -> None:
             "bridge", "is missing; a bridge states channels, currents_ma, integration_s, settling_s"
         )
     units = _units_of(profile, top, "resistance")
-    for field, unit in (("channel", ""), ("current", "mA"), ("resistance", "ohm")):
+    scans = profile.bridge.channels > 1 or CHANNEL in profile.commands
+    for field, unit in ((CHANNEL, ""), ("current", "mA")) if scans else (("current", "mA"),):
         if units.get(field) != unit:
             raise top.fault(
                 "read.resistance.fields", f"needs the number field {field!r} in {unit or 'no unit'}"
             )
-    for name, low, high in (
-        ("channel", 1, profile.bridge.channels),
-        ("current", _smallest_ma(profile.bridge), max(profile.bridge.currents_ma)),
-    ):
-        _check_command(profile, top, name, low, high)
+    if (units.get("resistance") == "ohm") == (units.get(RATIO) == ""):
+        raise top.fault(
+            "read.resistance.fields", f"needs either 'resistance' in ohm or {RATIO!r} in no unit, not both"
+        )
+    if scans:
+        _check_command(profile, top, CHANNEL, 1, profile.bridge.channels)
+    _check_command(profile, top, "current", _smallest_ma(profile), max(profile.bridge.currents_ma))
+    _check_settings(profile, top)
 
 
-def _smallest_ma(bridge: BridgeFacts) -> float:
-    return -max(bridge.currents_ma) if bridge.reversal else min(bridge.currents_ma)
+def _check_settings(profile: Profile, top: Table) -> None:
+    """A switch for the polarity shows in every reading; an answer has time for the longest conversion."""
+    reading = profile.questions["resistance"]
+    if REVERSED in profile.commands:
+        if not profile.commands[REVERSED].switch:
+            raise top.fault(f"write.{REVERSED}", "needs on and off")
+        if REVERSED not in reading.flags:
+            raise top.fault("read.resistance.fields", f"needs the flag {REVERSED!r}, as it can be switched")
+    for name, unit in SETTINGS.items():
+        command = profile.commands.get(name)
+        if command is not None and (command.switch or command.unit != unit):
+            raise top.fault(f"write.{name}", f"takes a number in {unit}")
+    longest = profile.commands.get("integration")
+    if longest is not None and longest.limits is not None and longest.limits[1] >= reading.within_s:
+        raise top.fault(
+            "read.resistance.timeout_s", f"must exceed the longest integration, {longest.limits[1]:g} s"
+        )
+
+
+def _smallest_ma(profile: Profile) -> float:
+    assert profile.bridge is not None
+    signed = profile.bridge.reversal and REVERSED not in profile.commands
+    return -max(profile.bridge.currents_ma) if signed else min(profile.bridge.currents_ma)
+
+
+def _check_scanner(profile: Profile, top: Table) -> None:
+    if profile.scanner is None:
+        raise top.fault("scanner", "is missing; a scanner states channels, settling_s")
+    if _units_of(profile, top, "closed").get(CHANNEL) != "":
+        raise top.fault("read.closed.fields", f"needs the number field {CHANNEL!r} in no unit")
+    _check_command(profile, top, CHANNEL, 1, profile.scanner.channels)
+    verify = profile.commands[CHANNEL].verify
+    if verify is None or (verify.question, verify.field) != ("closed", CHANNEL):
+        raise top.fault(
+            f"write.{CHANNEL}", f'needs verify = {{ read = "closed", field = "{CHANNEL}", within = 0 }}'
+        )
 
 
 def _check_heat_source(profile: Profile, top: Table) -> None:

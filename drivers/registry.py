@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from drivers.bridge import ProfileBridge
+from drivers.bridge import AS_IT_IS, BridgeSettings, ProfileBridge
 from drivers.clock import Clock
 from drivers.errors import BadProfile
 from drivers.heat_source import ProfileHeatSource
@@ -23,7 +23,8 @@ from drivers.modbus import TcpFraming
 from drivers.monitors import ProfileAmbient, ProfileInterlocks, ProfileReadout
 from drivers.profile import load_profile
 from drivers.profile_model import LinkSettings, Profile, SerialSettings
-from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout
+from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, Scanner
+from drivers.scanner import ProfileScanner
 from drivers.wires.address import Address, parse_address
 from drivers.wires.memory import FarEnd
 
@@ -72,9 +73,20 @@ def open_bridge(
     far_ends: Mapping[str, FarEnd] = NO_FAR_ENDS,
     transcript: Transcript | None = None,
     lines: Lines | None = None,
+    settings: BridgeSettings = AS_IT_IS,
 ) -> Bridge:
-    """A bridge by profile name, profile file or plug-in name; raises BadProfile."""
-    return _open("bridge", profile, address, lines or Lines(clock, far_ends, transcript), None)  # type: ignore[no-any-return]
+    """A bridge by profile name, profile file or plug-in name, set as the bench wants; raises BadProfile."""
+    opened = _open("bridge", profile, address, lines or Lines(clock, far_ends, transcript), None)
+    if isinstance(opened, ProfileBridge) and settings != AS_IT_IS:
+        opened.choose(settings)
+    elif settings.resistor_ohm is not None:
+        raise BadProfile(f"plug-in {profile} shows resistances: take the standard resistor out")
+    return opened  # type: ignore[no-any-return]
+
+
+def open_scanner(profile: str, address: str, lines: Lines) -> Scanner:
+    """A scanner by profile or plug-in name, on the bench's lines; raises BadProfile."""
+    return _open("scanner", profile, address, lines, None)  # type: ignore[no-any-return]
 
 
 def open_readout(profile: str, address: str, lines: Lines) -> Readout:
@@ -170,6 +182,7 @@ def _open(role: str, name: str, address: str, lines: Lines, limits_c: tuple[floa
 
 _OTHERS = {
     "bridge": ProfileBridge,
+    "scanner": ProfileScanner,
     "readout": ProfileReadout,
     "ambient": ProfileAmbient,
     "interlocks": ProfileInterlocks,

@@ -73,17 +73,25 @@ class HeatSource(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class BridgeCapabilities:
-    """Channels are numbered from 1; currents in mA, negative ones too with `reversal`; time in seconds."""
+    """Channels are numbered from 1; currents in mA, negative ones too with `reversal`; time in seconds.
+
+    `discard`: conversions to throw away after somebody else switched its input; `range_ohm`: highest
+    resistance of the range that is set, None when it has no ranges; `resistor_ohm`: the standard resistor its
+    ratios are taken times, None when it shows resistances itself.
+    """
 
     channels: int
     currents_ma: tuple[float, ...]
     integration_s: float
     settling_s: float
     reversal: bool = False
+    discard: int = 0
+    range_ohm: float | None = None
+    resistor_ohm: float | None = None
 
 
 class Bridge(Protocol):
-    """A resistance bridge reading through its scanner."""
+    """A resistance bridge, or a ratio bridge with its standard resistor, reading through a scanner."""
 
     @property
     def capabilities(self) -> BridgeCapabilities: ...
@@ -97,6 +105,33 @@ class Bridge(Protocol):
         A sensor that is open, shorted or over range gives an absent reading with the reason;
         a failure of the wire raises InstrumentError.
         """
+
+    async def close(self) -> None:
+        """Let go of the wire."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScannerCapabilities:
+    """Channels are numbered from 1; `settling_s` is waited after each switch."""
+
+    channels: int
+    settling_s: float
+
+
+class Scanner(Protocol):
+    """An instrument of its own that puts one of many thermometers to a bridge's input."""
+
+    @property
+    def capabilities(self) -> ScannerCapabilities: ...
+
+    async def identify(self) -> str:
+        """Ask who it is; raises WrongIdentity."""
+
+    async def select(self, channel: int) -> None:
+        """Close one channel, open the others, read back; raises OutsideLimits, InstrumentError."""
+
+    async def closed(self) -> int:
+        """The channel that is closed now, asked on the wire; 0 when none is. Raises InstrumentError."""
 
     async def close(self) -> None:
         """Let go of the wire."""

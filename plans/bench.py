@@ -10,10 +10,11 @@ from pydantic import Field, model_validator
 from plans.address import Address, is_simulated
 from plans.fluid import Fluid
 from plans.learned import Part
-from plans.monitors import Interlocks, Monitor
+from plans.monitors import Interlocks, Monitor, Scanner
 from plans.source import HeatSource
 from plans.values import Celsius, FileName, Name, Seconds, Serial, Table, Text
 
+RESISTOR_TERM = "standard resistor, by its certificate"
 FIRST_YEAR, LAST_YEAR = 2000, 2200
 
 
@@ -23,14 +24,28 @@ class BenchHeader(Table):
     name: Name
 
 
+class Resistor(Table):
+    """[bridge.resistor]: the standard resistor of a ratio bridge, by its certificate (coverage 95 %, k)."""
+
+    ohm: Annotated[float, Field(ge=0.1, le=1e5)]
+    expanded_uncertainty_ppm: Annotated[float, Field(gt=0.0, le=1000.0)]
+    coverage_factor: Annotated[float, Field(ge=1.0, le=5.0)] = 2.0
+
+
 class Bridge(Table):
-    """The resistance bridge; `integration_s` is the length of one conversion, used for the forecast."""
+    """The resistance bridge, or a ratio bridge with its standard resistor.
+
+    `integration_s` is the length of one conversion; it and `range_ohm`, the highest resistance of its range,
+    are set on an instrument that lets them be chosen.
+    """
 
     profile: Name
     address: Address
     channels: Annotated[int, Field(ge=1, le=96)] = 8
     settling_s: Seconds = 1.0
     integration_s: Annotated[float, Field(gt=0.0, le=600.0)] = 1.0
+    range_ohm: Annotated[float, Field(gt=0.0, le=1e6)] | None = None
+    resistor: Resistor | None = None
     calibration_due: date | None = None
     resistor_due: date | None = None
 
@@ -123,6 +138,7 @@ class Bench(Table):
     heat_source: HeatSource
     fluid: Fluid | None = None
     bridge: Bridge
+    scanner: Scanner | None = None
     readout: Monitor | None = None
     ambient: Monitor | None = None
     interlocks: Interlocks | None = None
@@ -149,6 +165,28 @@ class Bench(Table):
     def start_c(self) -> float:
         """What the source is taken to be at before a run: as warm as the room, or held molten."""
         return self.ambient_c if self.molten is None else self.heat_source.parking_c
+
+    @property
+    def channels(self) -> int:
+        """How many thermometers can be read: by the scanner, or by a bridge that has one of its own."""
+        return self.bridge.channels if self.scanner is None else self.scanner.channels
+
+    @property
+    def budget(self) -> tuple[UncertaintyTerm, ...]:
+        """The bench's uncertainty terms, and that of the standard resistor by its certificate."""
+        resistor = self.bridge.resistor
+        if resistor is None:
+            return self.uncertainty
+        term = UncertaintyTerm(
+            name=RESISTOR_TERM,
+            size=resistor.expanded_uncertainty_ppm,
+            unit="ppm",
+            distribution="normal",
+            divisor=resistor.coverage_factor,
+            shape="resistance",
+            note="its certificate",
+        )
+        return (*self.uncertainty, term)
 
     @property
     def beside(self) -> dict[str, Monitor]:
@@ -178,6 +216,7 @@ class Bench(Table):
     @model_validator(mode="after")
     def _all_simulated_or_all_real(self) -> Self:
         others = [monitor.address for monitor in self.beside.values()]
+        others += [] if self.scanner is None else [self.scanner.address]
         addresses = (self.heat_source.address, self.bridge.address, *others)
         simulated = {is_simulated(address) for address in addresses}
         if simulated != {self.simulation is not None}:
@@ -189,7 +228,7 @@ class Bench(Table):
 
     @model_validator(mode="after")
     def _each_term_once(self) -> Self:
-        names = [term.name for term in self.uncertainty]
+        names = [term.name for term in self.budget]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"the uncertainty term {twice[0]!r} is given twice and would count twice.")

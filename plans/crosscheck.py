@@ -52,11 +52,11 @@ def _serials(run: RunPlan) -> Iterator[Problem]:
 
 def _channels(run: RunPlan) -> Iterator[Problem]:
     seen: dict[int, str] = {}
-    offered = run.bench.bridge.channels
+    offered, who = run.bench.channels, "the bridge" if run.bench.scanner is None else "the scanner"
     for where, placed in _places(run):
         place = f"{where} channel"
         if placed.channel > offered:
-            sentence = f"the bridge of {run.names.bench} has the channels 1 to {offered}; use one of them."
+            sentence = f"{who} of {run.names.bench} has the channels 1 to {offered}; use one of them."
             yield Problem(run.names.plan, place, str(placed.channel), sentence)
         if placed.channel in seen:
             sentence = f"this channel already carries {seen[placed.channel]}; give each thermometer its own."
@@ -69,7 +69,7 @@ def _head_channels(run: RunPlan, seen: dict[int, str]) -> Iterator[Problem]:
     for placed in run.plan.placed:
         thermometer = run.register.find(placed.serial)
         head = thermometer.head_channel if thermometer else None
-        if head is not None and (head in seen or head > run.bench.bridge.channels):
+        if head is not None and (head in seen or head > run.bench.channels):
             sentence = f"the head channel of {placed.serial} is taken or not offered by the bridge; free it."
             yield Problem(run.names.register, "[[thermometers]] head_channel", str(head), sentence)
 

@@ -1,4 +1,4 @@
-"""What is looked at beside heat source and bridge: a second thermometer, the room, the interlocks."""
+"""What stands beside heat source and bridge: a scanner, a second thermometer, the room, the interlocks."""
 
 from __future__ import annotations
 
@@ -15,6 +15,12 @@ class Monitor(Table):
 
     profile: Name
     address: Address
+
+
+class Scanner(Monitor):
+    """[scanner]: an instrument of its own that puts one of its channels to the input of the bridge."""
+
+    channels: Annotated[int, Field(ge=1, le=96)] = 16
 
 
 class Interlocks(Monitor):

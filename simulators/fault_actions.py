@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from simulators.faults import Fault
-from simulators.instruments import ascii_bath, modbus_controller, text_bridge
+from simulators.instruments import ascii_bath, modbus_controller
 from simulators.instruments.ascii_bath import AsciiBath
 from simulators.physics.channel import Leads
 
@@ -159,7 +159,7 @@ def _frozen_reading(scene: Scene, fault: Fault, begins: bool) -> None:
 
 def _wrong_identity(scene: Scene, fault: Fault, begins: bool) -> None:
     if fault.value == "bridge":
-        scene.bridge_end.identity = OTHER_BRIDGE if begins else text_bridge.IDENTITY
+        scene.bridge_end.identity = OTHER_BRIDGE if begins else scene.bridge_end.own_identity
     elif isinstance(scene.controller_end, AsciiBath):
         scene.controller_end.identity = OTHER_BATH if begins else ascii_bath.IDENTITY
     else:

@@ -52,7 +52,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "wrong-identity": ("device", "source or bridge is another one than expected"),
 }
 DEVICES = ("source", "bridge")
-INSTRUMENTS = (*DEVICES, "readout", "ambient", "interlocks")
+INSTRUMENTS = (*DEVICES, "scanner", "readout", "ambient", "interlocks")
 CHANNELS = range(1, 9)
 
 

@@ -13,8 +13,10 @@ from simulators.instruments.ascii_bath import AsciiBath
 from simulators.instruments.modbus_controller import ModbusController
 from simulators.instruments.modbus_frames import RtuFraming, TcpFraming
 from simulators.instruments.modbus_interlocks import ModbusInterlocks
+from simulators.instruments.ratio_bridge import RatioBridge
 from simulators.instruments.text_bridge import TextBridge
 from simulators.instruments.text_lines import AsciiReadout, TextAmbient
+from simulators.instruments.text_scanner import TextScanner
 from simulators.physics.channel import Channel
 from simulators.physics.heat import HeatSource
 from simulators.physics.models import MODELS, Constants, scattered
@@ -36,7 +38,8 @@ class SceneSpec:
 
     `model` is oil_bath, dry_block or furnace; `source_speech` ascii-bath, modbus-rtu or modbus-tcp.
     `start_c` is the source's temperature at the start (the room's when None). `learned`: factors on the
-    model's constants instead of a scatter drawn from the seed; `display` likewise.
+    model's constants instead of a scatter drawn from the seed; `display` likewise. `resistor_ohm`: the bridge
+    shows ratios to a standard resistor that really has this, behind a scanner of its own.
     """
 
     model: str
@@ -49,6 +52,7 @@ class SceneSpec:
     reference_channel: int = 1
     bridge_gain_ppm: float = 0.0
     interlocks_on_serial_line: bool = False
+    resistor_ohm: float | None = None
     faults: tuple[Fault, ...] = ()
     learned: tuple[tuple[str, float], ...] = ()
     display: Display | None = None
@@ -70,21 +74,25 @@ class Scene:
         self.probes = {truth.serial: self._probe(truth) for truth in spec.probes}
         self.channels = {probe.truth.channel: Channel(probe) for probe in self.probes.values()}
         self.controller_end = self._source_instrument()
-        self.bridge_end = TextBridge(
-            self.channels, self.advance, self._chance("bridge"), spec.bridge_gain_ppm
-        )
+        self.bridge_end, scanner = self._bridge_and_scanner()
         self.readout_end = AsciiReadout(self.source, self.advance, self._chance("readout"))
         ambient = TextAmbient(self.source, self.advance, self._chance("ambient"))
         framing = RtuFraming() if spec.interlocks_on_serial_line else TcpFraming()
         interlocks = ModbusInterlocks(self.source, self.advance, self._chance("interlocks"), framing)
         far_ends: dict[str, FarEnd] = {"source": self.controller_end, "bridge": self.bridge_end}
         far_ends |= {"readout": self.readout_end, "ambient": ambient, "interlocks": interlocks}
+        far_ends |= {} if scanner is None else {"scanner": scanner}
         self._ends = {name: self._wire(name, end) for name, end in far_ends.items()}
         self._agenda: list[tuple[float, Callable[[], None]]] = actions(self, spec.faults)
         self._next_s = self._agenda[0][0] if self._agenda else math.inf
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The instruments: source, bridge, readout, ambient, interlocks, and scanner where there is one."""
+        return tuple(self._ends)
+
     def instrument(self, name: str) -> FarEnd:
-        """The far end of the wire to "source", "bridge", "readout", "ambient" or "interlocks"."""
+        """The far end of the wire to one of `names`."""
         return self._ends[name]
 
     def advance(self, now_s: float) -> None:
@@ -133,6 +141,13 @@ class Scene:
         framing = RtuFraming() if self.spec.source_speech == "modbus-rtu" else TcpFraming()
         return ModbusController(self.source, self.advance, chance, framing)
 
+    def _bridge_and_scanner(self) -> tuple[TextBridge, TextScanner | None]:
+        ohm, chance = self.spec.resistor_ohm, self._chance("bridge")
+        if ohm is None:
+            return TextBridge(self.channels, self.advance, chance, self.spec.bridge_gain_ppm), None
+        bridge = RatioBridge(self.channels, self.advance, chance, ohm)
+        return bridge, TextScanner(self.advance, bridge.connect)
+
     def _wire(self, name: str, end: FarEnd) -> FarEnd:
         faults = [f for f in self.spec.faults if f.kind in WIRE_KINDS and f.value == name]
         return FaultyWire(end, faults, self._chance(f"{name}/faults")) if faults else end
@@ -160,6 +175,8 @@ def _check(spec: SceneSpec) -> None:
 def _check_faults(spec: SceneSpec) -> None:
     connected = {truth.channel for truth in spec.probes}
     for fault in spec.faults:
+        if fault.value == "scanner" and spec.resistor_ohm is None:
+            raise SceneError(f"fault {fault.kind!r} is about a scanner, but this bridge has its own")
         channel = spec.reference_channel if fault.kind == "reference-drift" else _channel_of(fault)
         if channel is not None and channel not in connected:
             raise SceneError(f"fault {fault.kind!r} is about channel {channel}, but no probe is there")

@@ -12,9 +12,10 @@ from daemon.channel_test import Found, channel_test, refusals
 from daemon.cli import EXIT_DONE, EXIT_REFUSED
 from daemon.cli.plans_given import plan_or_refusal
 from daemon.cli.say import refuse, say_json
+from daemon.executor.opening import bridge_of
 from drivers.clock import Clock
 from drivers.errors import InstrumentError
-from drivers.registry import open_bridge
+from drivers.lines import Lines
 from plans.run_plan import RunPlan
 
 _CAUTION = "Probes that look cold may be hot: wait until all have room temperature."
@@ -73,8 +74,7 @@ def _by_hand(plan: RunPlan) -> list[Found]:
         input(f"{_CAUTION} Hold the tip of {serial} in your hand, press Enter and hold on: ")  # noqa: ASYNC250
 
     async def test() -> list[Found]:
-        facts = plan.bench.bridge
-        bridge = open_bridge(facts.profile, facts.address, Clock())
+        bridge = bridge_of(plan.bench, Lines(Clock()))
         try:
             await bridge.identify()
             return await channel_test(plan, bridge, warm)

@@ -117,7 +117,7 @@ def _budget(args: argparse.Namespace) -> tuple[Characteristic | None, Sequence[C
         components += reference.added
     if args.bench is not None:
         bench = load_bench(args.bench)
-        components += [component_of(term, bench.ambient_c) for term in bench.uncertainty]
+        components += [component_of(term, bench.ambient_c) for term in bench.budget]
     return reference, components
 
 

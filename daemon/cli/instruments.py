@@ -38,6 +38,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="a heat source then gets its present set-point again and is made safe (its heater goes off)",
     )
+    trial.add_argument(
+        "--resistor", type=float, metavar="OHM", help="value of the standard resistor of a ratio bridge, in Ω"
+    )
     for parser_of in (identify, trial):
         parser_of.add_argument("profile", help="a profile's name, a file ending in .toml, or a plug-in")
         parser_of.add_argument("address", help="tcp://HOST:PORT, serial:PORT or visa:RESOURCE")
@@ -122,12 +125,14 @@ async def _walk(args: argparse.Namespace) -> list[Finding]:
 
 async def _trial(args: argparse.Namespace) -> AsyncIterator[Finding]:
     from drivers.clock import Clock
-    from drivers.conformance import try_bridge, try_heat_source, try_monitor
-    from drivers.discovery import everything_of, is_bridge, open_any
+    from drivers.conformance import try_bridge, try_heat_source, try_monitor, try_scanner
+    from drivers.discovery import everything_of, is_bridge, is_scanner, open_any
 
-    instrument = open_any(args.profile, args.address, Clock())
+    instrument = open_any(args.profile, args.address, Clock(), args.resistor)
     if is_bridge(instrument):
         trial = try_bridge(instrument)
+    elif is_scanner(instrument):
+        trial = try_scanner(instrument)
     elif (ask := everything_of(instrument)) is not None:
         trial = try_monitor(cast("Readout", instrument), ask)
     else:

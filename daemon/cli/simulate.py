@@ -41,7 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="where in the record to begin (default: its start)",
     )
     parser.add_argument("--source", choices=_CARRIERS, default="tcp", help="what carries the heat source")
-    parser.add_argument("--bridge", choices=_CARRIERS, default="tcp", help="what carries the bridge")
+    parser.add_argument("--bridge", choices=_CARRIERS, default="tcp", help="what carries bridge and scanner")
     parser.add_argument(
         "--beside", choices=_CARRIERS, default="tcp", help="what carries readout, ambient monitor, interlocks"
     )
@@ -78,6 +78,7 @@ def _simulated(args: argparse.Namespace) -> int:
     try:
         faults = (*plan.bench.simulation.faults, *args.fault) if plan.bench.simulation else ()
         carriers = _carriers(args, plan.bench.beside)
+        carriers |= {} if plan.bench.scanner is None else {"scanner": args.bridge}
         scene = make_scene(plan, faults, carriers=carriers)
         _serve(scene, carriers, args, {}, f"{args.factor:g} simulated seconds in each real one")
     except (ValueError, OSError) as error:

@@ -9,6 +9,7 @@ from typing import Any
 
 from daemon.precheck import cold, cut_out, head, immersion, quality, standing
 from daemon.precheck.abilities import abilities
+from daemon.precheck.bridge import bridge
 from daemon.precheck.calibrations import SOON_DAYS, calibrations
 from daemon.precheck.findings import Finding
 from daemon.precheck.fluid import fluid
@@ -224,6 +225,14 @@ CHECKS: tuple[Check, ...] = (
         _WARNS,
         "what cannot be commanded or seen must be made up for, or known",
         _undated(abilities),
+    ),
+    Check(
+        "bridge",
+        "a current, range, channel or scanner that the bridge does not have, ratios without their resistor",
+        "what the profiles of bridge and scanner offer, against bench file and plan",
+        _REFUSES,
+        "found out at the first reading, the night would be lost",
+        _undated(bridge),
     ),
     Check(
         "standing",

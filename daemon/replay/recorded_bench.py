@@ -35,6 +35,11 @@ class RecordedBench:
             raise ValueError(f"{record}: it lasted {duration(self.lasted_s)}; begin within that time.")
         self.from_s, self._tell = from_s, tell
         bench = self.run.bench
+        if bench.scanner is not None or bench.bridge.resistor is not None:
+            raise ValueError(
+                f"{record}: a record does not hold what the scanner of its own answered; such a bench cannot "
+                "be served from it."
+            )
         self._places = {
             "source": (bench.heat_source.profile, bench.heat_source.address),
             "bridge": (bench.bridge.profile, bench.bridge.address),

@@ -81,7 +81,9 @@ class Replay:
         self._start_s = first.when_s if first is not None else 0.0
         self.clock, self.desk = RecordedClock(), Desk()
         self.journal = ComparingJournal(self._tape, self.clock, self.desk, self._start_s)
-        ends = {name: _Silent() for name in ("source", "bridge", "readout", "ambient", "interlocks")}
+        ends = {
+            name: _Silent() for name in ("source", "bridge", "scanner", "readout", "ambient", "interlocks")
+        }
         real = open_instruments(run, Bench(self.clock, ends, simulated=True))
         self.instruments = RecordedInstruments(real.source, real.bridge, self.clock, desk=self.desk)
         self.night = Night(run, self.instruments)

@@ -255,7 +255,7 @@ def _certificate_mk(found: Characteristic) -> float:
 
 
 def _from_bench(run: RunPlan) -> tuple[Component, ...]:
-    return tuple(component_of(term, run.bench.ambient_c) for term in run.bench.uncertainty)
+    return tuple(component_of(term, run.bench.ambient_c) for term in run.bench.budget)
 
 
 def _from_shift(shift_mk: float | None) -> tuple[Component, ...]:

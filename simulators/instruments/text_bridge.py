@@ -47,7 +47,10 @@ class TextBridge:
 
     `prepare(now_s)` brings the physics up to the moment. Faults act by the plain attributes `identity`,
     `wiring` (channel asked for → channel reached), `frozen` (channels that repeat their last text).
+    `integration_s` and `range_ohm` are as the panel sets them.
     """
+
+    own_identity = IDENTITY
 
     def __init__(
         self,
@@ -56,9 +59,10 @@ class TextBridge:
         chance: random.Random,
         gain_ppm: float = 0.0,
     ) -> None:
-        self.identity = IDENTITY
+        self.identity = self.own_identity
         self.wiring = {channel: channel for channel in range(1, CHANNELS + 1)}
         self.frozen: set[int] = set()
+        self.integration_s, self.range_ohm = INTEGRATION_S, HIGHEST_OHM
         self._inputs = inputs
         self._prepare = prepare
         self._chance = chance
@@ -106,15 +110,22 @@ class TextBridge:
         header, _, argument = command.partition(" ")
         if question := self._questions.get(header):
             return question(at_s)
-        if header == "ROUT:CLOS":
-            self._select(argument.strip(), at_s)
-        elif header == "SOUR:CURR":
-            self._drive(argument, at_s)
-        elif header == "*CLS":
-            self._errors.clear()
-        elif header:
+        if header and not self._order(header, argument.strip(), at_s):
             self._errors.append('-113,"Undefined header"')
         return None
+
+    def _order(self, header: str, argument: str, at_s: float) -> bool:
+        """Carry out a command without an answer; False when it is unknown."""
+        match header:
+            case "ROUT:CLOS":
+                self._select(argument, at_s)
+            case "SOUR:CURR":
+                self._drive(argument, at_s)
+            case "*CLS":
+                self._errors.clear()
+            case _:
+                return False
+        return True
 
     def _next_error(self) -> str:
         return self._errors.popleft() if self._errors else '0,"No error"'
@@ -147,21 +158,24 @@ class TextBridge:
             source.drive(at_s, abs(self._current_ma))
 
     def _input(self) -> Input | None:
-        return self._inputs.get(self.wiring[self._channel])
+        return self._inputs.get(self.wiring.get(self._channel, 0))
 
     def _conversion(self, at_s: float) -> str:
-        self._free_s = at_s + INTEGRATION_S + self._chance.random() * JITTER_S
-        text = f"{self._reading(at_s):+.8E}"
+        self._free_s = at_s + self.integration_s + self._chance.random() * JITTER_S
+        text = self._shown(self._reading(at_s))
         if self._channel in self.frozen:
             text = self._last_texts.get(self._channel, text)
         self._last_texts[self._channel] = text
         return text
 
+    def _shown(self, ohm: float) -> str:
+        return f"{ohm:+.8E}"
+
     def _reading(self, at_s: float) -> float:
-        noise = self._chance.gauss(0.0, NOISE_PPM * 1e-6)
+        noise = self._chance.gauss(0.0, NOISE_PPM * 1e-6 / math.sqrt(self.integration_s / INTEGRATION_S))
         source = self._input()
-        ohm = source.ohm(at_s + INTEGRATION_S / 2) if source else math.inf
-        if source is None or not (0.0 <= ohm <= HIGHEST_OHM):
+        ohm = source.ohm(at_s + self.integration_s / 2) if source else math.inf
+        if source is None or not (0.0 <= ohm <= self.range_ohm):
             self._mv = 0.0
             return OVERLOAD
         self._mv = ohm * self._current_ma
@@ -174,6 +188,6 @@ class TextBridge:
         waited = (at_s - self._switched_s) / SETTLING_S
         if waited > 40.0:
             return 0.0
-        through = math.exp(-waited) * (1.0 - math.exp(-INTEGRATION_S / SETTLING_S))
+        through = math.exp(-waited) * (1.0 - math.exp(-self.integration_s / SETTLING_S))
         step_ohm = (self._mv_before - self._mv) / self._current_ma
-        return SETTLING_PPM * 1e-6 * step_ohm * through * SETTLING_S / INTEGRATION_S
+        return SETTLING_PPM * 1e-6 * step_ohm * through * SETTLING_S / self.integration_s

@@ -53,6 +53,8 @@ temperature_c = 23.0
 parking_c = 23.0
 """
 
+BRIDGE = 'profile = "text-bridge"\n'
+
 
 @dataclass(frozen=True)
 class Wiring:
@@ -64,13 +66,21 @@ class Wiring:
     source_by_pymodbus: bool = False
 
 
-def one_point(bench: str, beside: str = "", profile: str | None = None, point_c: float = 23.0) -> RunPlan:
+def one_point(
+    bench: str,
+    beside: str = "",
+    profile: str | None = None,
+    point_c: float = 23.0,
+    bridge: str = BRIDGE,
+) -> RunPlan:
     """One point a little above the room, on a bench that may be at the room's temperature.
 
-    `beside` is put into the bench file; `profile` takes the place of the heat source's.
+    `beside` is put into the bench file; `profile` takes the place of the heat source's,
+    `bridge` of the first line of the bridge's table.
     """
     text = (EXAMPLES / bench).read_text("utf-8").replace("minimum_c = 35.0", "minimum_c = 15.0")
     text = text.replace("\n[record]", f"{beside}\n[record]", 1)
+    text = text.replace(BRIDGE, bridge, 1)
     if profile is not None:
         text = text.replace('profile = "ascii-bath"', f'profile = "{profile}"')
     plan = ONE_POINT.replace("temperature_c = 23.0", f"temperature_c = {point_c}")

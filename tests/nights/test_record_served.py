@@ -152,15 +152,17 @@ def test_what_failed_that_night_fails_again_and_behind_the_end_nobody_answers(tm
     assert told[1:] == ["source: the record ends here: no answer any more"]
 
 
+WITHIN = {"resistance": (1, 20), "ratio": (1, 5), "channel": (1, 8), "integration": (1, 8)}
+
+
 @given(st.data())
 def test_a_composed_reply_reads_as_it_was_meant(data: st.DataObject) -> None:
     profile, tables = profile_with_tables(data.draw(st.sampled_from(shipped_profiles())))
     question = data.draw(st.sampled_from(sorted(profile.questions.values(), key=lambda q: q.name)))
     numbers = {
-        name: data.draw(st.integers(0, 8 if unit == "" else 20)) * (1e-3 if unit == "mA" else 1.0)
+        name: data.draw(st.integers(*WITHIN.get(name, (0, 20)))) * (1e-3 if unit == "mA" else 1.0)
         for name, unit in question.units.items()
     }
-    numbers = {name: max(n, 1.0) if name == "resistance" else n for name, n in numbers.items()}
     if "pressure" in numbers:
         numbers["pressure"] += 990.0
     shown = numbers | {name: data.draw(st.booleans()) for name in question.flags}
