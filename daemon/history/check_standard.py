@@ -14,7 +14,9 @@ from daemon.history.visits import Visit
 from daemon.results.calibrate import NightResult
 from daemon.results.numbers import signed, uncertainty
 
-NO_CHECK_STANDARD = "no check standard with a certificate was read in this run: nothing watched the reference"
+NO_CHECK_STANDARD = (
+    "no check standard with a certificate was read in this run: no control chart watched the reference"
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,13 @@ from collections.abc import Iterator
 
 from daemon.precheck.findings import Finding, degrees, listed, named
 from plans.probe import Thermometer
-from plans.rating import BRITTLE, SHEATH_MAXIMUM, SHEATH_NAMES, Limit
+from plans.rating import SHEATH_MAXIMUM, SHEATH_NAMES, Limit
 from plans.run_plan import RunPlan
 from plans.unroll import Step, measuring_steps
 
 STAINLESS_CAUTION_C = 420.0  # common practice, no source: laboratories stop between 420 and 450 °C
 METAL_VAPOUR_C = 450.0  # from memory
+_SILICA = ("fused_silica", "fused_silica_high")
 
 
 def reach_c(run: RunPlan, step: Step) -> float:
@@ -63,7 +64,8 @@ def _material(run: RunPlan, one: Thermometer, top: float) -> Iterator[Finding]:
         yield Finding(
             "sheath", "caution", f"{_named(one)} goes to {degrees(top)}; {sentence}", "Watch its zero."
         )
-    if one.sheath in BRITTLE and run.bench.heat_source.kind != "stirred_bath" and top > METAL_VAPOUR_C:
+    silica, in_bore = one.sheath in _SILICA, run.bench.heat_source.kind != "stirred_bath"
+    if silica and in_bore and top > METAL_VAPOUR_C:
         sentence = (
             "silica is not put into a bare metal block above 450 °C: metal wanders into it (from memory)."
         )

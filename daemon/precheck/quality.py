@@ -17,9 +17,13 @@ LONGEST_S = 72 * 3600.0  # common practice, no source
 def quality(run: RunPlan) -> Iterator[Finding]:
     """Cautions only: nothing here is dangerous."""
     steps = measuring_steps(run)
-    if not any(item.role == "check_standard" for item in run.plan.items):
-        sentence = "No check standard is in the run: a failing reference would not be noticed."
-        yield Finding("check standard", "caution", sentence, 'Put one in with role = "check_standard".')
+    if all(item.role == "item" for item in run.plan.items):
+        sentence = (
+            "Neither a check standard nor a further reference is in the run: a failing reference would not "
+            "be noticed."
+        )
+        remedy = 'Put one in with role = "check_standard" or "further_reference".'
+        yield Finding("check standard", "caution", sentence, remedy)
     if len({step.temperature_c for step in steps}) < FEWEST_TEMPERATURES:
         sentence = (
             f"Fewer than {FEWEST_TEMPERATURES} different temperatures: little or nothing tests the fit."

@@ -64,11 +64,12 @@ def summary_page(
 
 def _when(night: NightResult, story: Story) -> Html:
     span = f"{day_and_clock(story.opening.utc_s)} to {day_and_clock(story.utc_s(story.end_s))}"
-    calibration = night.run.reference.calibration
-    certificate = (
-        f", certificate {calibration.certificate} of {calibration.date.isoformat()}" if calibration else ""
+    certified = " and ".join(
+        f"{one.serial}, certificate {one.calibration.certificate} of {one.calibration.date.isoformat()}"
+        for one in night.run.references
+        if one.calibration is not None
     )
-    reference = f"Reference thermometer {night.run.reference.serial}{certificate}."
+    reference = f"Reference thermometer{'s' if len(night.run.references) > 1 else ''} {certified}."
     return element("p", f"{span} ({duration(story.end_s)}), {night.run.bench.name}. {reference}", cls="quiet")
 
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import time
 from pathlib import Path
+from typing import get_args
 
 import pytest
+from pydantic import BaseModel
 
 from plans.errors import PlanError
 from plans.loading import load_plan
+from plans.plan import Plan
 
 EXAMPLES = Path(__file__).parents[2] / "plans" / "examples"
 
@@ -102,3 +106,24 @@ def test_deep_tables_are_refused(folder: Path) -> None:
     path = folder / "overnight.toml"
     path.write_text("[" + ".".join("a" * 300) + "]\nkey = 1\n", encoding="utf-8")
     assert "nested more than 8 deep" in refusal(path)
+
+
+def keys(table: type[BaseModel], found: set[str]) -> set[str]:
+    """Every key of a table and of the tables inside it, as it is written in TOML."""
+    for name, field in table.model_fields.items():
+        found.add(field.alias or name)
+        kinds = [field.annotation]
+        while kinds:
+            kind = kinds.pop()
+            kinds += get_args(kind)
+            if isinstance(kind, type) and issubclass(kind, BaseModel):
+                keys(kind, found)
+    return found
+
+
+def test_every_key_of_a_plan_stands_in_an_example_or_is_told_there_in_a_comment() -> None:
+    plans = [path.read_text("utf-8") for path in EXAMPLES.glob("*.toml")]
+    told = "\n".join(text for text in plans if "[[points]]" in text)
+    known = keys(Plan, set())
+    assert len(known) > 40
+    assert {key for key in known if not re.search(rf"\b{key}( = |\]|\.\w+\])", told)} == set()

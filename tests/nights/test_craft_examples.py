@@ -15,7 +15,7 @@ from tests.nights.test_whole_night import worst_ratio
 
 THE_DAY = date(2026, 1, 15)  # when the demo's nights begin
 
-NIGHTS = ("iprt-bath.toml", "semi-wide.toml", "sprt-bath.toml", "furnace.toml")
+NIGHTS = ("iprt-bath.toml", "semi-wide.toml", "sprt-bath.toml", "sprt-pair.toml", "furnace.toml")
 
 
 @pytest.fixture(scope="module", params=NIGHTS)
