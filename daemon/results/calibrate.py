@@ -21,7 +21,7 @@ from daemon.results.immersion import Immersion, immersion_at
 from daemon.results.numbers import day_and_clock
 from daemon.results.reduce import Reduced, Scatter, reduce_point, scatter_of
 from daemon.results.references import Apart, Further, compare, disagreement, to_the_mean
-from daemon.results.returns import Hysteresis, Repeat, annealing_mk, hysteresis_of, repeats_of
+from daemon.results.returns import Hysteresis, Repeat, annealing_mk, change_k, hysteresis_of, repeats_of
 from daemon.results.self_heating import SelfHeating, self_heating_at
 from daemon.review.state import Exclusion, Review, read_review
 from plans.loading import parse_plan
@@ -37,8 +37,9 @@ _WANTED_MK = {"stirred_bath": 10.0, "dry_block": 50.0, "furnace": 100.0}
 class ItemResult:
     """What the night brought for one thermometer; `problem` says why there is no characteristic.
 
-    R0 in ohm, before and after, from the points at 0 °C; `shift_mk` is after minus before. So many successive
-    readings as `readings_worth_one` says are worth one independent reading. With annealing, "before" is after
+    R0 in ohm, before and after, from the points at 0 °C; `shift_mk` is after minus before, `return_mk` the
+    same where the run returns to another temperature than 0 °C. So many successive readings as
+    `readings_worth_one` says are worth one independent reading. With annealing, "before" is after
     it, and `annealing_mk` is what it changed: as left minus as found.
     """
 
@@ -51,6 +52,7 @@ class ItemResult:
     r0_before_ohm: float | None
     r0_after_ohm: float | None
     shift_mk: float | None
+    return_mk: float | None
     hysteresis: tuple[Hysteresis, ...]
     repeatability_mk: float
     readings_worth_one: float
@@ -165,6 +167,7 @@ def _item(
         before and before[0],
         after and after[0],
         shift_mk,
+        _return_mk(reduced),
         hysteresis,
         scatter.cycles_mk,
         scatter.readings_worth_one,
@@ -172,7 +175,7 @@ def _item(
         annealing_mk=annealing_mk(reduced),
         repeats=repeats_of(run, reduced, scatter),
     )
-    components = (*_from_certificate(run), *_from_bench(run), *_from_shift(shift_mk), *apart)
+    components = (*_from_certificate(run), *_from_bench(run), *_from_shift(result), *apart)
     try:
         fitted = [_point(p, scatter, _cause(p, facts.name, review, reduced)) for p in reduced]
         return _fitted(run, thermometer, result, fitted, components)
@@ -236,6 +239,15 @@ def _zeros(reduced: Sequence[Reduced]) -> tuple[tuple[float, float] | None, tupl
     return annealed or _r0(reduced, "zero_before"), _r0(reduced, "zero_after")
 
 
+def _return_mk(reduced: Sequence[Reduced]) -> float | None:
+    """What changed at a return point that is not 0 °C, after minus before, in mK."""
+    after = [point for point in reduced if point.stage == "zero_after"]
+    before = [point for point in reduced if point.stage in ("zero_before", "annealed")]
+    if not before or not after or abs(after[0].temperature_c) < _EDGE_K:
+        return None
+    return 1e3 * change_k(before[-1], after[0])
+
+
 def _r0(reduced: Sequence[Reduced], stage: str) -> tuple[float, float] | None:
     """Resistance at 0 °C and its slope, from the point at 0 °C of that stage; None when there is none."""
     for point in reduced:
@@ -258,11 +270,13 @@ def _from_bench(run: RunPlan) -> tuple[Component, ...]:
     return tuple(component_of(term, run.bench.ambient_c) for term in run.bench.budget)
 
 
-def _from_shift(shift_mk: float | None) -> tuple[Component, ...]:
+def _from_shift(result: ItemResult) -> tuple[Component, ...]:
     """The item's shift of R0 is carried, never corrected away: half of it, since both zeros are used."""
+    shift_mk, note = result.shift_mk, "half of the shift of R0 over this run"
+    if shift_mk is None:
+        shift_mk, note = result.return_mk, "half of the change at the return point over this run"
     if shift_mk is None:
         return ()
-    note = "half of the shift of R0 over this run"
     return (Component("R0 shift of the item", abs(shift_mk) / 2.0, "mK", "rectangular", note=note),)
 
 

@@ -84,6 +84,7 @@ def _item(night: NightResult, item: ItemResult) -> dict[str, Any]:
         "r0_before_ohm": item.r0_before_ohm,
         "r0_after_ohm": item.r0_after_ohm,
         "r0_shift_mk": item.shift_mk,
+        "return_shift_mk": item.return_mk,
         "hysteresis": [asdict(one) for one in item.hysteresis],
         "repeatability_mk": item.repeatability_mk,
         "points": [_point(point) for point in item_points(night, item)],

@@ -14,6 +14,7 @@ from daemon.states import HALTED, State
 from plans.unroll import Step, measuring_steps
 
 SIMULATED = "SIMULATED — not a calibration"
+_STABLE_WITHIN_MK = {"sprt": 1.0, "semi_standard": 5.0, "iprt": 5.0}  # common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,10 +177,23 @@ def item_sentences(item: ItemResult) -> list[str]:
     """What is to be looked at with one thermometer: its problem, or what the fit found."""
     if item.characteristic is None:
         return [f"no characteristic: {item.problem or 'nothing was measured'}."]
-    fit = item.characteristic.fit
-    if _only_smaller(item):
+    fit, told = item.characteristic.fit, _not_stable(item)
+    if _only_smaller(item) or fit is None:
+        return told
+    return [*told, *(f"{sentence}." for sentence in fit.findings.sentences)]
+
+
+def _not_stable(item: ItemResult) -> list[str]:
+    """A change over the run beyond what a thermometer of its kind may show, and beyond doubt (k = 2)."""
+    shift_mk = item.return_mk if item.shift_mk is None else item.shift_mk
+    limit_mk = _STABLE_WITHIN_MK[item.kind]
+    if shift_mk is None or abs(shift_mk) <= limit_mk + 2.0 * item.shift_standard_mk:
         return []
-    return [f"{sentence}." for sentence in fit.findings.sentences] if fit is not None else []
+    what = "at the return point" if item.shift_mk is None else "of R0"
+    return [
+        f"not stable: a change {what} of {shift_mk:+.1f} mK over the run, common practice allows "
+        f"{limit_mk:g} mK; half of it is in the budget."
+    ]
 
 
 def _guard_flags(story: Story) -> list[str]:

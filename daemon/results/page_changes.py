@@ -16,6 +16,10 @@ def changes(item: ItemResult) -> dict[str, str]:
         for one in item.hysteresis
     )
     told = {"hysteresis": hysteresis or "not measured: no temperature was reached from both sides"}
+    if item.return_mk is not None:
+        told["change at the return point"] = (
+            f"{found(item.return_mk, item.shift_standard_mk)}, after minus before"
+        )
     if item.repeats:
         told["measured again"] = "; ".join(repeats(item))
     if item.annealing_mk is not None:

@@ -120,6 +120,12 @@ def item_line(night: NightResult, item: ItemResult) -> str:
         return f"{item.serial}: no characteristic, {item.problem or 'nothing was measured'}"
     residual = signed(largest_residual_mk(item_points(night, item)), 2, "mK")
     return (
-        f"{item.serial}: {KINDS[found.equation.kind]}, R0 shift {signed(item.shift_mk, 2, 'mK')}, "
+        f"{item.serial}: {KINDS[found.equation.kind]}, {_shift(item)}, "
         f"largest residual {residual}, U up to {uncertainty(largest_expanded_mk(found))}"
     )
+
+
+def _shift(item: ItemResult) -> str:
+    if item.return_mk is not None:
+        return f"change at the return point {signed(item.return_mk, 2, 'mK')}"
+    return f"R0 shift {signed(item.shift_mk, 2, 'mK')}"

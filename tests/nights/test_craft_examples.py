@@ -28,6 +28,9 @@ def test_its_results_hold_at_every_temperature(example: RehearsedNight) -> None:
     items = calibrate(example.record).items
     assert all(point.settled for item in items for point in item.points)
     assert worst_ratio(example) < 1.0
+    for item in items:
+        assert (item.shift_mk is None) != (item.return_mk is None)
+        assert all("R0 shift of the item" in {line.name for line in budget.lines} for budget in item.budgets)
     for serial, probe in example.rehearsal.scene.probes.items():
         assert probe.highest_c < example.run.thermometer(serial).maximum.value
 

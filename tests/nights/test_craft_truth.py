@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from daemon.journal.read import verify
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import ItemResult, calibrate
+from daemon.results.judgement import judge_night
 from daemon.results.report import write_report
+from daemon.results.story import tell
 from plans.loading import load_plan, parse_plan
 from simulators.physics.probe import HYSTERESIS_PLAY_K
 from tests.nights.rehearsed import EXAMPLES, RehearsedNight
@@ -88,6 +91,14 @@ def test_the_shift_of_r0_is_found_within_its_uncertainty(night: RehearsedNight) 
     assert found.shift_standard_mk < 1.0
 
 
+def test_a_shift_beyond_what_its_kind_may_show_makes_that_thermometer_alone_not_stable(
+    night: RehearsedNight,
+) -> None:
+    flags = judge_night(calibrate(night.record), tell(night.record), verify(night.record)).flags
+    (told,) = [flag for flag in flags if "not stable" in flag]
+    assert told.startswith("TR-IPRT-12: not stable: a change of R0 of +") and "allows 5 mK" in told
+
+
 def test_self_heating_is_found_within_its_uncertainty(night: RehearsedNight) -> None:
     for serial in ("TR-IPRT-11", "TR-IPRT-12"):
         (one,) = item(night, serial).self_heating
@@ -108,3 +119,16 @@ def test_what_the_night_showed_stands_on_the_page(night: RehearsedNight, tmp_pat
     assert f"{heating.heating_mk:+.2f} mK (U " in page and f"{heating.zero_power_ohm:.5f} Ω (U " in page
     for words in ("s of readings / mK", "drift left / mK", "flagged", "worth"):
         assert words in page
+
+
+def test_what_changed_at_a_return_point_is_found(tmp_path: Path) -> None:
+    texts = load_plan(EXAMPLES / "short.toml").texts
+    returns = '[zero]\nkind = "attended_ice_point"\nreason = "ice by hand"\ntemperature_c = 30.0\n'
+    plan = texts.plan.replace("[zero]\ntemperature_c = 0.0\n", returns)
+    truth = "\n[simulation.truths.TR-IPRT-11]\nshift_ppm = 60.0\nshifts_above_c = 35.0\n"
+    run = parse_plan(plan, texts.bench + truth, texts.register)
+    rehearse(run, tmp_path / "night.record")
+    found = calibrate(tmp_path / "night.record").item("TR-IPRT-11")
+    true_mk = 1e-3 * 60.0 * found.points[0].resistance_ohm / found.points[0].sensitivity_ohm_per_k
+    assert found.shift_mk is None
+    assert found.return_mk == pytest.approx(true_mk, abs=2.0 * found.shift_standard_mk)

@@ -131,6 +131,11 @@ def _zero(facts: Facts) -> list[tuple[str, str]]:
         ("R₀ after the points (as left)", after),
         *([("Change of R₀ by annealing", signed(item.annealing_mk, 1, "mK"))] if annealed else []),
         ("Shift of R₀", signed(item.shift_mk, 1, "mK")),
+        *(
+            [("Change at the return point", signed(item.return_mk, 1, "mK"))]
+            if item.return_mk is not None
+            else []
+        ),
         ("Hysteresis, half the difference above − below", "; ".join(hysteresis) or "not measured"),
         ("Repeatability from cycle to cycle", uncertainty(item.repeatability_mk)),
         *([("Measured again later, change", "; ".join(repeats(item)))] if item.repeats else []),
