@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import platform
+import sys
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 _PARTS = ("daemon", "drivers", "plans", "simulators")
+_ROOT = Path(__file__).resolve().parents[1]
 _KINDS = frozenset({".py", ".toml", ".typ", ".css", ".js"})
 _LIBRARIES = ("lxml", "matplotlib", "numpy", "pydantic", "pyserial", "PyVISA", "scipy", "typst")
 
@@ -42,7 +44,13 @@ def program_version() -> str:
         released = version("ohmvigil")
     except PackageNotFoundError:
         released = "a clone"
-    return f"{released}, source {fingerprint(Path(__file__).resolve().parents[1])}"
+    return f"{released}, source {fingerprint(_ROOT)}"
+
+
+def to_install(extra: str) -> str:
+    """The command that adds the packages of an extra to this copy of the program."""
+    here = f"-e '{_ROOT}[{extra}]'" if (_ROOT / "pyproject.toml").is_file() else f"'ohmvigil[{extra}]'"
+    return f"{sys.executable} -m pip install {here}"
 
 
 def fingerprint(root: Path) -> str:

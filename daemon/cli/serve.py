@@ -43,6 +43,9 @@ def run(args: argparse.Namespace) -> int:
         lab = load_lab(args.lab)
     except PlanError as error:
         return refuse(f"REFUSED: {args.lab.name} cannot be used.\n\n{error}", as_json=args.json)
+    problem = _mqtt_problem(lab)
+    if problem:
+        return refuse(f"REFUSED: {args.lab.name}, table [mqtt]: {problem}", as_json=args.json)
     begin_log(sys.stderr)
     try:
         asyncio.run(_serve(lab))
@@ -51,6 +54,19 @@ def run(args: argparse.Namespace) -> int:
     except asyncio.CancelledError:
         return EXIT_BAD_OUTCOME
     return EXIT_DONE
+
+
+def _mqtt_problem(lab: LoadedLab) -> str:
+    """Why the broker's address cannot be used; found now, not when the first run begins at night."""
+    from daemon.telemetry.settings import MqttAddressError, settings_of_lab
+
+    names = [bench.name for bench in lab.benches.values()]
+    try:
+        if lab.lab.mqtt is not None:
+            settings_of_lab(lab.lab.mqtt.address, names, os.environ)
+    except MqttAddressError as error:
+        return str(error)
+    return ""
 
 
 async def _serve(lab: LoadedLab) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import aiomqtt
 
 from daemon.cli.watch_fleet import Fleet
-from daemon.telemetry.settings import MqttSettings
+from daemon.telemetry.settings import AT_ONCE, MqttSettings
 from drivers.clock import Clock
 
 
@@ -36,6 +36,7 @@ class Listening:
             timeout=settings.answer_s,
             keepalive=settings.keepalive_s,
             tls_context=settings.tls,
+            socket_options=AT_ONCE,
         ) as client:
             await client.subscribe(self._topic, qos=1)
             self._fleet.broker("", self._clock.monotonic_s())

@@ -8,6 +8,8 @@ import stat
 from pathlib import Path
 from typing import Protocol
 
+from daemon.program import to_install
+
 MOST_ADDRESSES = 20
 
 
@@ -31,7 +33,7 @@ class Apprise:
             library = importlib.import_module("apprise")
         except ImportError:
             raise NoticeError(
-                "notices need the package apprise: pip install 'ohmvigil[notices]', or take the persons out."
+                f"notices need the package apprise: {to_install('notices')}, or take the persons out."
             ) from None
         self._notifier = library.Apprise()
         for number, address in _addresses(path):
@@ -52,7 +54,8 @@ def _addresses(path: Path) -> list[tuple[int, str]]:
             raise NoticeError(f"{path.name} holds secrets and can be read by others: chmod 600 it.")
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise NoticeError(f"{path.name}: the addresses cannot be read ({error}).") from None
+        reason = error.strerror if isinstance(error, OSError) else "it is not text"
+        raise NoticeError(f"{path}: the addresses cannot be read ({reason}).") from None
     found = [(n, line.strip()) for n, line in enumerate(lines, 1) if line.strip()]
     found = [(n, line) for n, line in found if not line.startswith("#")]
     if not 1 <= len(found) <= MOST_ADDRESSES:

@@ -15,6 +15,7 @@ from typing import IO, Any, Literal
 from daemon.fitting.errors import FittingError
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
+from daemon.program import to_install
 
 Row = tuple[Any, ...]
 _BATCH = 20_000
@@ -116,7 +117,7 @@ def write_parquet(path: Path, what: str, table: Iterable[Row]) -> None:
     try:
         pyarrow, parquet = import_module("pyarrow"), import_module("pyarrow.parquet")
     except ImportError:
-        raise FittingError("Parquet needs pyarrow: pip install 'ohmvigil[parquet]'") from None
+        raise FittingError(f"Parquet needs pyarrow: {to_install('parquet')}") from None
     types = {"int": pyarrow.int64(), "float": pyarrow.float64(), "text": pyarrow.string()}
     fields = [pyarrow.field(c.name, types[c.kind], metadata={"meaning": c.meaning}) for c in COLUMNS[what]]
     schema, left = pyarrow.schema(fields), iter(table)

@@ -25,6 +25,8 @@ from daemon.memory import settle_memory
 from daemon.night import Bench, CannotResume, Outcome, Voice, resume_night, run_night
 from daemon.service.guarding import guardian_of
 from daemon.service.orders import Ending, Order, order_of
+from daemon.telemetry.outbox import OutboxError
+from daemon.telemetry.settings import MqttAddressError, parse_mqtt_address
 from drivers.clock import Clock
 from drivers.errors import InstrumentError
 from plans.errors import PlanError
@@ -32,7 +34,10 @@ from plans.loading import parse_plan
 from plans.run_plan import RunPlan
 
 _PATIENCE_S = 5.0
-_REASONS = (GuardianFailed, InstrumentError, OSError, PlanError, CannotResume, RecordError)
+_REASONS = (
+    GuardianFailed, InstrumentError, OSError, PlanError, CannotResume, RecordError,
+    MqttAddressError, OutboxError,
+)  # fmt: skip
 
 
 def main() -> None:
@@ -126,12 +131,19 @@ def _telling(order: Order, run: RunPlan) -> Iterator[Sequence[Listener]]:
     if not order.mqtt:
         yield []
         return
-    from daemon.telemetry.settings import parse_mqtt_address
     from daemon.telemetry.telemetry import Telemetry
 
     opening = None if order.gap_s is None else read_opening(Path(order.record))
-    settings = parse_mqtt_address(order.mqtt, run.bench.name, os.environ)
-    telemetry = Telemetry(settings, Path(order.outbox), opening=opening)
+    try:
+        settings = parse_mqtt_address(order.mqtt, run.bench.name, os.environ)
+        telemetry = Telemetry(settings, Path(order.outbox), opening=opening)
+    except (MqttAddressError, OutboxError) as error:
+        if opening is None:
+            raise
+        # What was broken off may still be hot: it is seen to its end, whoever hears of it.
+        print(f"mqtt: {error}", file=sys.stderr)
+        yield []
+        return
     try:
         yield [telemetry.listener]
     finally:

@@ -11,7 +11,8 @@ from daemon.service.log import note
 from daemon.service.orders import Ending, Order
 from daemon.service.place import Place, Standing
 from daemon.service.queue import QueuedRun, RunQueue
-from daemon.service.recovery import OpenRecord, if_open, newest_record
+from daemon.service.recovery import OpenRecord, ended_as, if_open, newest_record
+from daemon.states import State
 from drivers.clock import Clock
 from plans.bench import Bench
 from plans.lab import LabBench, LoadedLab
@@ -60,7 +61,8 @@ class Keeper:
         """Until told to stop; whatever breaks here breaks this bench alone."""
         try:
             await self._until_alone()
-            await self._recover()
+            if not await self._recover():
+                await self._remember()
             while not self._stopping:
                 await self._until_startable()
                 if not self._stopping:
@@ -78,6 +80,7 @@ class Keeper:
         if self._child is not None:
             effect = await self._child.word(word, who, reason)
         elif word == "acknowledge" and self.standing is Standing.NEEDS_PERSON:
+            self.place.unsettled.unlink(missing_ok=True)
             self._stand(Standing.FREE, f"{who} acknowledged how the last run ended")
             effect = True
         note("a word", bench=self.id, word=word, who=who, reason=reason, effect=effect)
@@ -127,6 +130,17 @@ class Keeper:
         self._judge(ending, "broken off, then seen to its end: ")
         return True
 
+    async def _remember(self) -> None:
+        """A run that ended without this daemon, or that nobody has acknowledged before the last one left."""
+        if not self.place.unsettled.exists():
+            return
+        record = Path(self.place.unsettled.read_text(encoding="utf-8"))
+        ended = await asyncio.to_thread(ended_as, record)
+        if ended == State.FINISHED:
+            self.place.unsettled.unlink()
+        else:
+            self._stand(Standing.NEEDS_PERSON, f"{record.name} ended before this daemon began: {ended}")
+
     def _resuming(self, left: OpenRecord) -> Order:
         # A simulated bench stood still while nobody watched: its own clock says nothing of the gap.
         gap_s = max(0.0, self._clock.utc_s() - left.path.stat().st_mtime)
@@ -174,6 +188,7 @@ class Keeper:
 
     async def _carry_out(self, order: Order) -> Ending:
         self.ending = None
+        self.place.unsettled.write_text(order.record, encoding="utf-8")
         self._child = Child(order, self.place.state / f"{self.id}.errors")
         note("a process was started", bench=self.id, pid=self._child.pid, record=order.record)
         try:
@@ -186,6 +201,7 @@ class Keeper:
     def _judge(self, ending: Ending, before: str) -> None:
         self.ending = ending
         if ending.good:
+            self.place.unsettled.unlink(missing_ok=True)
             self._stand(Standing.FREE, f"{before}{ending.sentence}")
         else:
             self._stand(Standing.NEEDS_PERSON, f"{before}{ending.sentence}")

@@ -35,6 +35,11 @@ class Place:
         """Held by the process that runs the bench, whoever started it."""
         return self.state / f"{self.id}.lock"
 
+    @property
+    def unsettled(self) -> Path:
+        """Names the record of a run that has not come to a good end, until a person has acknowledged that."""
+        return self.state / f"{self.id}.unsettled"
+
     def free(self) -> bool:
         """Whether no process runs this bench."""
         with self.lock.open("w", encoding="ascii") as file:

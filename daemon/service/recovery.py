@@ -48,6 +48,15 @@ def if_open(path: Path) -> OpenRecord | None:
     return OpenRecord(path, _plan_of(path), state, last_utc_s)
 
 
+def ended_as(path: Path) -> str:
+    """The state in which a record was closed, in words when it was not; a file that is no record says so."""
+    try:
+        outcomes = [entry.body["outcome"] for entry in read_entries(path) if entry.kind == Kind.CLOSED]
+    except RecordError:
+        return "unknown, its record cannot be read"
+    return str(outcomes[-1]) if outcomes else "broken off"
+
+
 def _plan_of(path: Path) -> RunPlan:
     body = read_opening(path).body
     return parse_plan(body["plan"], body["bench"], body["register"])

@@ -10,6 +10,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from daemon.states import State
+
 Utc = Annotated[str, Field(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$")]
 """UTC as in ISO 8601, to the millisecond."""
 
@@ -29,13 +31,13 @@ class Status(Payload):
     """Whether the daemon of this bench is there. As a will, `t` is when the connection was made."""
 
     status: Literal["online", "offline"]
-    reason: str
+    reason: Annotated[str, Field(description="why: connected, left, connection lost")]
 
 
 class OfRun(Payload):
-    """A message about a run; `run` is the UTC at which the run was opened and names it."""
+    """A message about a run."""
 
-    run: Utc | Literal[""]
+    run: Annotated[Utc | Literal[""], Field(description="UTC at which the run was opened; names it")]
 
 
 class ChannelName(BaseModel):
@@ -62,11 +64,11 @@ class PlannedPoint(BaseModel):
 class RunState(OfRun):
     """The run and where it stands."""
 
-    state: str
-    cause: str
-    title: str
-    bench: str
-    simulated: bool
+    state: Annotated[str, Field(description=f"one of {', '.join(State)}")]
+    cause: Annotated[str, Field(description="why it is in that state")]
+    title: Annotated[str, Field(description="the plan's title")]
+    bench: Annotated[str, Field(description="the bench's name")]
+    simulated: Annotated[bool, Field(description="true: nothing of it can pass for a calibration")]
     channels: tuple[ChannelName, ...]
     points: tuple[PlannedPoint, ...]
 
@@ -81,21 +83,21 @@ class SourceLook(OfRun):
     over_temperature: bool | None
     stirrer_on: bool | None
     level_low: bool | None
-    reason: str
+    reason: Annotated[str, Field(description="why something is null")]
 
 
 class ChannelReading(OfRun):
     """A reading of one thermometer. `temperature_c` is for watching, not a result."""
 
     channel: int
-    serial: str
-    role: str
+    serial: Annotated[str, Field(description="the thermometer's serial number")]
+    role: Annotated[str, Field(description="what the thermometer is for in this run: reference, item …")]
     resistance_ohm: float | None
     temperature_c: float | None
     current_ma: float
-    use: str
+    use: Annotated[str, Field(description="what it was read for: scan, sequence …")]
     quality: Literal["fresh", "stale", "absent"]
-    reason: str
+    reason: Annotated[str, Field(description="why it is stale or absent")]
 
 
 class Fault(OfRun):
@@ -108,39 +110,39 @@ class Fault(OfRun):
 class PointProgress(OfRun):
     """How far one temperature of the plan has come."""
 
-    index: int
-    phase: str
-    stage: str
+    index: Annotated[int, Field(description="number of the point, from 1, as in `run`")]
+    phase: Annotated[str, Field(description="what it is doing: approaching, arrived, settled, reading …")]
+    stage: Annotated[str, Field(description="what it is for, such as point or return point")]
     label: str
     temperature_c: float | None
-    details: dict[str, Any]
+    details: Annotated[dict[str, Any], Field(description="figures of that moment, as in the record")]
 
 
 class GuardVerdict(OfRun):
     """A guard's verdict (`standing` true), or that its cause has gone (`standing` false)."""
 
-    guard: str
-    channel: int
+    guard: Annotated[str, Field(description="its name, as in the list of guards")]
+    channel: Annotated[int, Field(description="the channel it judged; 0 for the heat source")]
     standing: bool
-    reaction: str
+    reaction: Annotated[str, Field(description="mark, hold, park or cut; empty when its cause has gone")]
     sentence: str
-    value: float | None
-    limit: float | None
+    value: Annotated[float | None, Field(description="what was judged, in `unit`")]
+    limit: Annotated[float | None, Field(description="what it was held against, in `unit`")]
     unit: str
-    latched: bool
+    latched: Annotated[bool, Field(description="stands until a person acknowledges")]
 
 
 class Event(OfRun):
     """Everything else that happened, as it stands in the record."""
 
-    kind: str
-    what: str
-    details: dict[str, Any]
+    kind: Annotated[str, Field(description="kind of the entry in the record")]
+    what: Annotated[str, Field(description="the state, action, milestone or word")]
+    details: Annotated[dict[str, Any], Field(description="the rest of the entry")]
 
 
 class Results(OfRun):
     """How the run ended; `good` is true when the plan was done to its end. Figures are in the report."""
 
-    outcome: str
+    outcome: Annotated[str, Field(description="the state in which it ended")]
     good: bool
-    entries: int
+    entries: Annotated[int, Field(description="number of entries in the record")]

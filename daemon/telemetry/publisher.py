@@ -12,7 +12,7 @@ from aiomqtt.exceptions import MqttConnectError
 
 from daemon.telemetry.messages import status
 from daemon.telemetry.outbox import Outbox, Waiting
-from daemon.telemetry.settings import MqttSettings
+from daemon.telemetry.settings import AT_ONCE, MqttSettings
 from daemon.telemetry.topics import Message
 from drivers.clock import Clock
 
@@ -151,6 +151,7 @@ class Publisher:
             timeout=settings.answer_s,
             keepalive=settings.keepalive_s,
             tls_context=settings.tls,
+            socket_options=AT_ONCE,
         )
 
 

@@ -3,17 +3,28 @@
 from __future__ import annotations
 
 import re
+import socket
 import ssl
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import SplitResult, parse_qsl, urlsplit
 
 PASSWORD_VARIABLE = "OHMVIGIL_MQTT_PASSWORD"
 PORTS = {"mqtt": 1883, "mqtts": 8883}
-EXAMPLE = "mqtts://broker.example/tern-rock?user=bench-1&password_file=/etc/ohmvigil/mqtt-password"
+EXAMPLE = "mqtts://broker.example/tern-rock?user=tern-rock&password_file=/etc/ohmvigil/mqtt-password"
 
-_KEYS = ("bench", "cafile", "password_file", "user")
+AT_ONCE = ((socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),)
+"""For every connection: a small message is sent when it is ready, not when the one before was confirmed."""
+
+QUERY = {
+    "bench": "the bench's level of the topics, for a lab of one bench; otherwise made from the bench's name",
+    "cafile": "PEM file with the certificate of the broker's authority, when the system does not know it",
+    "password_file": f"file with the user's password; without it {PASSWORD_VARIABLE} in the environment",
+    "user": "account at the broker",
+}
+"""What may stand behind the '?' of an address, and its meaning."""
+
 _LEVEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
 
 
@@ -67,6 +78,21 @@ def parse_mqtt_address(address: str, bench: str, environment: Mapping[str, str])
     )
 
 
+def settings_of_lab(
+    address: str, benches: Sequence[str], environment: Mapping[str, str]
+) -> list[MqttSettings]:
+    """Settings of all benches of one daemon, by their names; raises MqttAddressError."""
+    found = [parse_mqtt_address(address, bench, environment) for bench in benches]
+    bases = [one.base for one in found]
+    twice = sorted({base for base in bases if bases.count(base) > 1})
+    if twice:
+        raise MqttAddressError(
+            f"Two benches would both tell of themselves below {twice[0]}: leave `bench` out of the address, "
+            "and give each bench a name of its own."
+        )
+    return found
+
+
 def topic_level(name: str) -> str:
     """A name as one level of a topic: "Stirred bath 2" becomes "stirred-bath-2"."""
     return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:64] or "bench"
@@ -99,8 +125,8 @@ def _query(parts: SplitResult) -> dict[str, str]:
         raise MqttAddressError(f"The part after '?' of the MQTT address cannot be read: {error}.") from error
     found: dict[str, str] = {}
     for key, value in pairs:
-        if key not in _KEYS:
-            known = ", ".join(_KEYS)
+        if key not in QUERY:
+            known = ", ".join(QUERY)
             raise MqttAddressError(f"The MQTT address has an unknown setting {key!r}; known are {known}.")
         if key in found:
             raise MqttAddressError(f"The MQTT address gives {key!r} twice.")

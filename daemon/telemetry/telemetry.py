@@ -13,6 +13,7 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
+from itertools import islice, takewhile
 from pathlib import Path
 
 from daemon.journal.entry import Entry, Kind
@@ -27,6 +28,7 @@ from drivers.clock import Clock
 
 _LOG = logging.getLogger("ohmvigil.telemetry")
 _MOST_UNWRITTEN = 50_000
+_AT_ONCE = 500
 
 
 def _log(problem: str) -> None:
@@ -130,11 +132,17 @@ class Telemetry:
         """From the inbox into the outbox; what cannot be written is tried again with the next entry."""
         self._unwritten.extend(self._inbox.take())
         try:
-            while self._unwritten:
-                self._outbox.put(self._messages(self._unwritten[0]))
-                self._unwritten.popleft()
+            while batch := self._next_batch():
+                self._outbox.put([message for entry in batch for message in self._messages(entry)])
+                for _ in batch:
+                    self._unwritten.popleft()
         except sqlite3.Error as error:
             self._tell(f"The telemetry outbox cannot be written ({error}); trying again.")
+
+    def _next_batch(self) -> list[Entry]:
+        """What one transaction takes, since a disk may need 30 ms for each; a run begins a new one."""
+        first, rest = list(islice(self._unwritten, 1)), islice(self._unwritten, 1, _AT_ONCE)
+        return first + list(takewhile(lambda entry: entry.kind != Kind.OPENED, rest))
 
     def _messages(self, entry: Entry) -> list[Message]:
         try:

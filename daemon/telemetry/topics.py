@@ -37,10 +37,15 @@ class Topic:
         """What its messages say, in words."""
         return (self.model.__doc__ or "").strip()
 
+    @property
+    def qos(self) -> int:
+        """MQTT's quality of service: 1, confirmed, for all but live readings."""
+        return 0 if self.live else 1
+
     def message(self, base: str, payload: Payload, number: int | str = "") -> Message:
         """The payload as a message under `base`."""
         topic = f"{base}/{self.name.replace('<n>', str(number)).replace('<role>', str(number))}"
-        return Message(topic, payload.model_dump_json(), 0 if self.live else 1, self.retain, self.live)
+        return Message(topic, payload.model_dump_json(), self.qos, self.retain, self.live)
 
 
 STATUS = Topic("status", payloads.Status, retain=True)
@@ -58,14 +63,5 @@ TREE = (STATUS, RUN, SOURCE, CHANNEL, FAULT, POINT, VERDICT, EVENT, RESULTS)
 
 def schemas() -> dict[str, dict[str, Any]]:
     """JSON schema (draft 2020-12) of each topic by its name in the tree."""
-    return {topic.name: topic.model.model_json_schema() for topic in TREE}
-
-
-def tree_in_words() -> str:
-    """The tree as a table in Markdown: topic, whether kept by the broker, which are kept offline, meaning."""
-    lines = ["| topic | retained | without broker | says |", "| --- | --- | --- | --- |"]
-    for topic in TREE:
-        kept = "newest" if topic.live else "all"
-        about = " ".join(topic.about.split())
-        lines.append(f"| `{topic.name}` | {'yes' if topic.retain else 'no'} | {kept} | {about} |")
-    return "\n".join(lines)
+    dialect = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
+    return {topic.name: dialect | topic.model.model_json_schema() for topic in TREE}

@@ -36,7 +36,7 @@ INSIDE_DAEMON = {
         "daemon.web", "daemon.journal", "daemon.results", "daemon.channels", "daemon.preparation",
         "daemon.states", "daemon.timetable", "plans",
     ),
-    "daemon/notices": ("daemon.notices", "plans"),
+    "daemon/notices": ("daemon.notices", "daemon.program", "plans"),
 }  # fmt: skip
 MAY_IMPORT_SIMULATORS = ("daemon/rehearsal.py",)
 

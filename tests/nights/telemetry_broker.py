@@ -48,7 +48,7 @@ class Mosquitto:
         user = "user root\n" if os.geteuid() == 0 else ""
         self._config.write_text(
             f"listener {self.port} 127.0.0.1\n{user}{rules}persistence true\npersistence_location {folder}/\n"
-            "autosave_interval 50\nautosave_on_changes true\nmax_queued_messages 0\n"
+            "autosave_interval 50\nautosave_on_changes true\nmax_queued_messages 0\nset_tcp_nodelay true\n"
             "connection_messages false\nlog_dest stderr\nlog_type information\n"
         )
         self._process: subprocess.Popen[str] | None = None

@@ -129,6 +129,10 @@ def test_when_the_daemon_dies_its_benches_halt_and_the_next_daemon_waits_for_the
         lab.until_readings("bath")
     with served_lab(path) as lab:
         lab.until_standing("bath", "occupied")
+        assert (
+            "ended before this daemon began: parked" in lab.until_standing("bath", "needs a person")["calls"]
+        )
+        assert lab.post("/api/benches/bath/acknowledge", {"who": "the night watch"})[1]["effect"]
         lab.until_standing("bath", "running")
         record = tmp_path / "records" / "overnight-1.record"
         assert verify(record).closed and states(record)[-1] == "parked"
@@ -175,6 +179,12 @@ def test_an_orderly_stop_parks_first_and_starts_nothing_more(tmp_path: Path) -> 
     assert states(tmp_path / "records" / "overnight-1.record")[-1] == "parked"
     assert not (tmp_path / "records" / "quick-bath-2.record").exists()
     assert not (path.with_suffix(".state") / "address").exists()
+    with served_lab(path) as again:
+        again.until_standing("bath", "needs a person")
+    with served_lab(path) as third:
+        third.until_standing("bath", "needs a person")
+        assert third.post("/api/benches/bath/acknowledge", {"who": "the night watch"})[1]["effect"]
+        third.until("bath", lambda b: bool(b["run"]) and b["run"]["record"] == "quick-bath-2.record")
 
 
 @pytest.mark.parametrize(

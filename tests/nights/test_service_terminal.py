@@ -124,3 +124,19 @@ def test_a_lab_file_that_cannot_be_used_is_refused_in_words(
     assert main(["serve", str(path)]) == 2
     assert "given twice" in capsys.readouterr().err
     assert main(["serve", str(tmp_path / "none.toml")]) == 2
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("http://broker.example", "begins with mqtt://"),
+        ("mqtt://127.0.0.1/tern-rock?user=a&password_file=none", "none cannot be read"),
+        ("mqtt://127.0.0.1/tern-rock?bench=bath", "Two benches would both"),
+    ],
+)
+def test_a_broker_that_cannot_be_told_is_found_before_the_night(
+    address: str, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = make_lab(tmp_path, extra=f'\n[mqtt]\naddress = "{address}"\n')
+    assert main(["serve", str(path)]) == 2
+    assert words in capsys.readouterr().err

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from daemon.cli import main
 from daemon.telemetry.outbox import Outbox
 from daemon.telemetry.publisher import Publisher
 from daemon.telemetry.settings import PASSWORD_VARIABLE
@@ -21,6 +22,7 @@ from daemon.telemetry.telemetry import Telemetry
 from drivers.clock import Clock
 from tests.nights.telemetry_broker import PATIENCE_S, Told, broker, free_port, reading, settings_for, word
 
+EXAMPLE = Path(__file__).resolve().parents[2] / "plans" / "examples" / "broker"
 _DAEMON = """
 import sys
 from dataclasses import replace
@@ -174,6 +176,41 @@ def test_a_broker_that_accepts_and_never_answers_delays_nobody(tmp_path: Path) -
         told.until("mqtts://")
         telemetry.close(PATIENCE_S)
         assert telemetry.waiting == 5000 and telemetry.lost == 0
+
+
+def test_the_example_of_a_broker_keeps_a_station_apart_from_others(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tool = shutil.which("mosquitto_passwd")
+    if tool is None:
+        pytest.skip("mosquitto_passwd is not installed, so no password can be set")
+    passwords, rules = tmp_path / "passwords", (EXAMPLE / "mosquitto.conf").read_text("utf-8")
+    passwords.touch(0o700)
+    for user in ("tern-rock", "furnace", "watch"):
+        subprocess.run([tool, "-b", str(passwords), user, "ice point"], check=True, capture_output=True)
+    rules = rules.replace("/etc/mosquitto/passwords", str(passwords))
+    rules = rules.replace("/etc/mosquitto/access-list", str(EXAMPLE / "access-list"))
+    # The test's broker listens elsewhere, unencrypted; that is tried by itself below.
+    kept = [
+        line for line in rules.splitlines() if not line.startswith(("listener", "cert", "key", "persist"))
+    ]
+    password = {PASSWORD_VARIABLE: "ice point"}
+    with broker(tmp_path, "\n".join(kept).replace("set_tcp_nodelay true", "") + "\n") as one:
+        may = Telemetry(settings_for(one.port, "?user=tern-rock", **password), tmp_path / "a")
+        told = Told()
+        query = "?user=furnace&bench=bath"
+        may_not = Telemetry(settings_for(one.port, query, **password), tmp_path / "b", tell=told)
+        may.listener(word(1))
+        may_not.listener(word(1))
+        told.until("access list")
+        assert may.close(PATIENCE_S) and not may_not.close(PATIENCE_S)
+        own = settings_for(one.port, "?user=furnace&bench=furnace", **password)
+        assert Telemetry(own, tmp_path / "c").close(PATIENCE_S)
+        (tmp_path / "password").write_text("ice point\n", encoding="ascii")
+        watch = f"mqtt://127.0.0.1:{one.port}/tern-rock?user=watch&password_file={tmp_path}/password"
+        assert main(["watch", watch, "--once-s", "0.5", "--json"]) == 0
+    seen = [one["bench"] for one in json.loads(capsys.readouterr().out)["benches"]]
+    assert seen == ["furnace", "thermometry-bench"]
 
 
 @pytest.mark.filterwarnings(

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
+import pytest
+
+from daemon.cli import main
 from daemon.guards.verdict import Reaction, Verdict
 from daemon.journal.entry import Entry, Kind
 from daemon.observations import Failed, Resistance, to_body
 from daemon.states import State
 from daemon.telemetry.messages import messages_of, status, worth_telling
 from daemon.telemetry.run_facts import RunFacts
-from daemon.telemetry.topics import TREE, Message, schemas, tree_in_words
+from daemon.telemetry.topics import TREE, Message, schemas
 from drivers.quantities import Reading, absent
 
+TELEMETRY = Path(__file__).resolve().parents[2] / "daemon" / "telemetry"
 _FACTS = RunFacts(run="2027-01-15T08:00:00.000Z", title="a night")
 _VERDICT = Verdict("over_limit", Reaction.PARK, "the bath is above its limit", 91.2, 90.0, "°C")
 
@@ -103,7 +108,15 @@ def test_each_payload_has_exactly_what_its_schema_lists() -> None:
     assert seen | {"source"} == {topic.name.split("/")[0] for topic in TREE}
 
 
-def test_the_tree_in_words_names_every_topic_and_no_commands() -> None:
-    words = tree_in_words()
-    assert all(f"`{topic.name}`" in words and topic.about for topic in TREE)
-    assert "cmd" not in words and "halt" not in words
+def test_the_documents_of_what_is_told_are_what_the_code_says(capsys: pytest.CaptureFixture[str]) -> None:
+    for options, name in (([], "messages.md"), (["--json"], "messages.json")):
+        assert main(["broker", "--messages", *options]) == 0
+        assert (TELEMETRY / name).read_text("utf-8") == capsys.readouterr().out
+
+
+def test_the_document_names_every_topic_and_every_field() -> None:
+    words = (TELEMETRY / "messages.md").read_text("utf-8")
+    for topic in TREE:
+        part = words.partition(f"### `{topic.name}`")[2].partition("###")[0]
+        assert topic.about in part
+        assert all(f"| `{name}` |" in part for name in topic.model.model_fields)
