@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -149,7 +150,7 @@ def test_frozen_salt_is_not_heated_by_a_run(tmp_path: Path, monkeypatch: pytest.
 
 def test_check_says_how_it_is_parked_and_that_it_is_not_left_alone() -> None:
     run = salt()
-    report = precheck(run)
+    report = precheck(run, date(2026, 1, 15))
     assert not report.refused
     (molten,) = [one for one in report.cautions if one.check == "molten"]
     assert "holds it at 157 °C with the heater on" in molten.text and "--attended" in molten.text
@@ -179,7 +180,7 @@ def test_a_source_whose_heater_cannot_be_switched_off_is_refused(tmp_path: Path)
     without = profile.replace(heater, "").replace('{ write = "heater", value = "off" }, ', "")
     (tmp_path / "plain.toml").write_text(without, "utf-8")
     run = salt(('"ascii-bath"', f'"{tmp_path}/plain.toml"'))
-    assert any("no heater switch" in one.text for one in precheck(run).refusals)
+    assert any("no heater switch" in one.text for one in precheck(run, date(2026, 1, 15)).refusals)
 
 
 def test_the_guardian_holds_it_too() -> None:

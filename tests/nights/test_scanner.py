@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,7 @@ from simulators.physics.channel import Channel
 from simulators.virtual_time import run
 from tests.nights.served_night import differences_mk, one_point
 
+THE_DAY = date(2026, 1, 15)  # when the demo's nights begin
 RESISTOR_OHM = 100.00042
 SCANNER = f"""
 [bridge.resistor]
@@ -177,7 +179,7 @@ def test_a_ratio_without_its_resistor_is_no_resistance() -> None:
 
 
 def refusals(plan: RunPlan) -> str:
-    return " ".join(one.text for one in precheck(plan).findings if one.severity == "refused")
+    return " ".join(one.text for one in precheck(plan, THE_DAY).findings if one.severity == "refused")
 
 
 @pytest.mark.parametrize(
@@ -203,7 +205,7 @@ def test_the_check_refuses_what_bridge_and_scanner_cannot_do(plan: RunPlan, word
 
 
 def test_the_check_says_how_a_scanner_ties_the_readings() -> None:
-    said = " ".join(one.text for one in precheck(scanned()).findings)
+    said = " ".join(one.text for one in precheck(scanned(), THE_DAY).findings)
     assert "asked before and after every reading which channel is closed" in said
 
 
