@@ -90,4 +90,4 @@ def test_the_example_drives_a_simulated_kettle(installed: Path, monkeypatch: pyt
 
 def test_the_example_stays_short() -> None:
     code = (EXAMPLE / "example_kettle.py").read_text("utf-8").splitlines()
-    assert sum(1 for line in code if line.strip()) <= 50
+    assert sum(1 for line in code if line.strip()) <= 40

@@ -16,27 +16,27 @@ class Kettle:
 
     def __init__(self, link, clock):
         self._link, self._clock = link, clock
-        link.prove = self._identity  # asked again after every fault of the wire
+        link.prove = self.identify  # asked again after every fault of the wire
 
-    async def identify(self):
-        return await self._identity(self._link.exchange)
+    async def identify(self, exchange=None):
+        return await self._ask("who", "kettle 3", WrongIdentity, exchange)
 
     async def status(self):
-        found = LOOK.fullmatch(await self._ask("look"))
+        found = LOOK.fullmatch(text := await self._ask("look"))
         if found is None:
-            self._link.distrust("a look of another shape")
-            raise GarbledReply("the kettle did not say how it is")
+            self._link.distrust(f"{text!r} is no look")
+            raise GarbledReply(f"the kettle answered {text!r} to look")
         now_s = self._clock.monotonic_s()
-        shown, wanted = (Reading(float(text), "degC", now_s, raw=text) for text in found.groups()[:2])
+        shown, wanted = (Reading(float(one), "degC", now_s, raw=one) for one in found.groups()[:2])
         return SourceStatus(now_s, shown, wanted, heater_on=found[3] == "on")
 
     async def write_set_point(self, temperature_c):
         if not 20.0 <= temperature_c <= 95.0:
             raise OutsideLimits(f"set-point {temperature_c} °C is outside 20 to 95 °C")
-        await self._command(f"set {temperature_c:.1f}")
+        await self._ask(f"set {temperature_c:.1f}", f"set {temperature_c:.1f}")
 
     async def write_heater(self, on):
-        await self._command("on" if on else "off")
+        await self._ask("on" if on else "off", "on" if on else "off")
 
     async def make_safe(self):
         await self.write_heater(False)
@@ -44,20 +44,10 @@ class Kettle:
     async def close(self):
         self._link.close()
 
-    async def _command(self, text):
-        if await self._ask(text) != text:
-            raise NotConfirmed(f"the kettle did not confirm {text!r}")
-
-    async def _ask(self, text, exchange=None):
-        reply = await (exchange or self._link.exchange)(f"{text}\n".encode(), _complete, 1.0)
-        return reply[:-1].decode("ascii", "replace")
-
-    async def _identity(self, exchange):
-        name = await self._ask("who", exchange)
-        if name != "kettle 3":
-            raise WrongIdentity(f"kettle 3 was expected, {name!r} answered")
-        return name
-
-
-def _complete(buffer):
-    return buffer.find(b"\n") + 1
+    async def _ask(self, text, wanted=None, error=NotConfirmed, exchange=None):
+        reply = await (exchange or self._link.exchange)(
+            f"{text}\n".encode(), lambda got: got.find(b"\n") + 1, 1.0
+        )
+        if wanted not in (None, said := reply[:-1].decode("ascii", "replace")):
+            raise error(f"the kettle answered {said!r} to {text!r}")
+        return said
