@@ -9,13 +9,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from simulators.instruments.modbus_frames import Framing
+from simulators.instruments.modbus_unit import ModbusUnit
 from simulators.physics.heat import HeatSource
 
 PRODUCT_CODE = 0x0B10
 SERIAL = 731
-UNIT, BROADCAST = 1, 0
-ANSWER_S = 0.020
-JITTER_S = 0.004
 READ, WRITE_ONE, WRITE_MANY = 3, 6, 16
 MOST_READ, MOST_WRITTEN = 125, 123
 ILLEGAL_FUNCTION, ILLEGAL_ADDRESS, ILLEGAL_VALUE = 1, 2, 3
@@ -54,12 +52,14 @@ def integer_words(value: int) -> Words:
     return struct.unpack(">HH", struct.pack(">i", value))
 
 
-class ModbusController:
+class ModbusController(ModbusUnit):
     """The far end of the controller's wire.
 
-    `prepare(now_s)` brings the physics up to the moment. Faults act by the plain attributes `serial`,
-    `deaf_to_writes` (confirms and does nothing) and `frozen` (repeats the last temperature).
+    Faults act by the plain attributes `serial`, `deaf_to_writes` (confirms and does nothing) and `frozen`
+    (repeats the last temperature).
     """
+
+    unit, answer_s, jitter_s = 1, 0.020, 0.004
 
     def __init__(
         self,
@@ -68,33 +68,21 @@ class ModbusController:
         chance: random.Random,
         framing: Framing,
     ) -> None:
+        super().__init__(source, prepare, chance, framing)
         self.serial = SERIAL
         self.deaf_to_writes = False
         self.frozen = False
-        self._source = source
-        self._prepare = prepare
-        self._chance = chance
-        self._framing = framing
         self._loss_time_s = 0
         self._last_look: Words = ()
         self._registers = self._table()
 
-    def accept(self, data: bytes, now_s: float) -> list[tuple[float, bytes]]:
-        """Take bytes at `now_s`; replies as (delay in s, bytes)."""
-        self._prepare(now_s)
-        requests = self._framing.requests(data, now_s)
-        if not self._source.powered:
-            return []
-        replies = []
-        for unit, pdu, envelope in requests:
-            if unit in (UNIT, BROADCAST):
-                answer = self._answer(pdu, now_s)
-                if unit == UNIT:
-                    delay_s = ANSWER_S + self._chance.random() * JITTER_S
-                    replies.append((delay_s, self._framing.wrap(unit, answer, envelope)))
-        return replies
+    @property
+    def powered(self) -> bool:
+        """As the source is."""
+        return self._source.powered
 
-    def _answer(self, pdu: bytes, now_s: float) -> bytes:
+    def answer(self, pdu: bytes, now_s: float) -> bytes:
+        """Read or write registers; what cannot be done is answered with an exception code."""
         try:
             if pdu[0] == READ:
                 return self._read(pdu)

@@ -2,49 +2,23 @@
 
 from __future__ import annotations
 
-import random
 import struct
-from collections.abc import Callable
 
-from simulators.instruments.modbus_frames import Framing
-from simulators.physics.heat import HeatSource
+from simulators.instruments.modbus_unit import ModbusUnit
 
-UNIT = 2
 READ_INPUT = 4
 PRODUCT_CODE, SERIAL = 0x0B11, 88
 ILLEGAL_FUNCTION, ILLEGAL_ADDRESS = 1, 2
-ANSWER_S, JITTER_S = 0.015, 0.004
 SPEED_PER_MIN, LEVEL_TENTHS_MM, LOW_TENTHS_MM = 320, 1200, 700
 
 
-class ModbusInterlocks:
-    """The far end of its wire, read only. `prepare(now_s)` brings the physics up to the moment."""
+class ModbusInterlocks(ModbusUnit):
+    """The far end of its wire, read only."""
 
-    def __init__(
-        self,
-        source: HeatSource,
-        prepare: Callable[[float], None],
-        chance: random.Random,
-        framing: Framing,
-    ) -> None:
-        self._source = source
-        self._prepare = prepare
-        self._chance = chance
-        self._framing = framing
+    unit, answer_s, jitter_s = 2, 0.015, 0.004
 
-    def accept(self, data: bytes, now_s: float) -> list[tuple[float, bytes]]:
-        """Take bytes at `now_s`; replies as (delay in s, bytes)."""
-        self._prepare(now_s)
-        return [
-            (
-                ANSWER_S + self._chance.random() * JITTER_S,
-                self._framing.wrap(UNIT, self._answer(pdu), envelope),
-            )
-            for unit, pdu, envelope in self._framing.requests(data, now_s)
-            if unit == UNIT
-        ]
-
-    def _answer(self, pdu: bytes) -> bytes:
+    def answer(self, pdu: bytes, now_s: float) -> bytes:
+        """The input registers asked for."""
         if pdu[0] != READ_INPUT or len(pdu) != 5:
             return bytes((pdu[0] | 0x80, ILLEGAL_FUNCTION))
         start, count = struct.unpack_from(">HH", pdu, 1)
