@@ -17,6 +17,7 @@ from daemon.precheck.guardian import guardian
 from daemon.precheck.heat import METAL_VAPOUR_C, STAINLESS_CAUTION_C, metals, too_hot
 from daemon.precheck.inspections import ENOUGH_MOHM, inspections
 from daemon.precheck.rates import SILICA_NOT_COLD_INTO_C, rates, shock
+from daemon.precheck.tightened import tightened
 from daemon.preparation import LIMIT_MARGIN_K
 from daemon.timetable import forecast
 from plans.fluid import FIRE_MARGIN_K
@@ -233,6 +234,14 @@ CHECKS: tuple[Check, ...] = (
         _REFUSES,
         "found out at the first reading, the night would be lost",
         _undated(bridge),
+    ),
+    Check(
+        "guards",
+        "guards that act otherwise than by default",
+        "the plan's [guards] tables",
+        _REFUSES,
+        "a plan may tighten a guard, never loosen it; whoever leaves knows by which figures it acts",
+        _undated(tightened),
     ),
     Check(
         "standing",

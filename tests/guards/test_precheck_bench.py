@@ -148,6 +148,17 @@ def test_water_is_left_alone_only_up_to_80_degrees() -> None:
     assert "80 °C" in found(report("overnight.toml", water).refusals, "too hot")
 
 
+def test_figures_that_the_plan_tightens_are_said() -> None:
+    tighter = {"[finish]": "[guards.jump]\nstep_k = 1.0\n\n[finish]"}
+    texts = [one.text for one in report("short.toml", plan=tighter).infos if one.check == "guards"]
+    assert texts == ["The plan tightens the guard jump: step_k is 1, by default 2 K."]
+
+
+def test_a_plan_that_loosens_a_guard_is_refused() -> None:
+    looser = {"[finish]": "[guards.jump]\nstep_k = 3.0\n\n[finish]"}
+    assert "a plan may set at most 2 K" in found(report("short.toml", plan=looser).refusals, "guards")
+
+
 @pytest.mark.parametrize("fitted", ["true", "false"])
 def test_a_stuck_relay_is_not_protected_with_or_without_a_contactor(fitted: str) -> None:
     text = found(report("short.toml", {"contactor = true": f"contactor = {fitted}"}).cautions, "contactor")
