@@ -20,8 +20,9 @@ from daemon.guards.situation import Situation
 from daemon.guards.verdict import Verdict
 from daemon.journal.entry import FORMAT_VERSION, Kind
 from daemon.journal.journal import Journal, Listener, continued_journal, new_journal
-from daemon.journal.read import read_entries, read_opening, verify
+from daemon.journal.read import read_entries, read_opening, read_to_damage, verify
 from daemon.journal.sinks import BATCH_ROWS
+from daemon.journal.store import parked_beside
 from daemon.preparation import channels_of, limits_of, script_of
 from daemon.procedure.run import calibration_run
 from daemon.procedure.script import Procedure, Resoak, Script
@@ -37,10 +38,11 @@ from plans.run_plan import RunPlan
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How a night ended: last state, the first cause if it was halted, the record's head and length."""
+    """How a night ended: last state, the first cause if it was halted, the record, its head and length."""
 
     state: State
     cause: Verdict | None
+    record: Path
     head: str
     entries: int
 
@@ -111,34 +113,43 @@ async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
     """Run a plan from its start; raises InstrumentError, OSError before anything is heated."""
     instruments = open_instruments(run, bench)
     try:
-        names = await _identify(instruments)
-        check_offers(run, instruments.bridge.capabilities)
-        batch = 1 if bench.watched else BATCH_ROWS
-        journal = new_journal(record, bench.clock, simulated=bench.simulated, batch=batch)
-        for listener in bench.listeners:
-            journal.listen(listener)
-        journal.append(Kind.OPENED, _opening(run, bench))
-        journal.append(Kind.MILESTONE, {"mark": "identified", **names, "by": State.IDLE})
+        journal = await _new_record(run, record, bench, instruments)
         for word in bench.said:
             journal.append(Kind.OPERATOR, word)
         night = Night(run, instruments, bench.heart)
         executor = night.executor(journal, folder=_folder(record, bench))
         if bench.hand_over is not None:
             bench.hand_over(executor.word)
-        return await _to_the_end(night, journal, executor, None)
+        return await _to_the_end(night, record, journal, executor, None)
     finally:
         await instruments.close()
 
 
-async def resume_night(run: RunPlan, record: Path, bench: Bench, gap_s: float) -> Outcome:
+async def _new_record(run: RunPlan, record: Path, bench: Bench, instruments: Instruments) -> Journal:
+    names = await _identify(instruments)
+    check_offers(run, instruments.bridge.capabilities)
+    batch = 1 if bench.watched else BATCH_ROWS
+    journal = new_journal(record, bench.clock, simulated=bench.simulated, batch=batch)
+    for listener in bench.listeners:
+        journal.listen(listener)
+    journal.append(Kind.OPENED, _opening(run, bench))
+    journal.append(Kind.MILESTONE, {"mark": "identified", **names, "by": State.IDLE})
+    return journal
+
+
+async def resume_night(
+    run: RunPlan, record: Path, bench: Bench, gap_s: float, forbidden: str = ""
+) -> Outcome:
     """Go on with an interrupted run, or bring the source down; raises CannotResume.
 
     The state of the source is looked at first. The run goes on only when the plan allows it, the gap
-    is short and the source is where it was left; otherwise it is parked.
+    is short, the source is where it was left, and nothing else makes it `forbidden`; otherwise it is parked.
+    A damaged record is left as it is: the source is parked in one of its own beside it.
     """
     verification = verify(record)
     if not verification.intact:
-        raise CannotResume(f"{record}: {verification.problem}; a broken record is never continued")
+        why = f"parked: {record.name} is damaged and never continued ({verification.problem})"
+        return await _park_night(run, parked_beside(record), bench, gap_s, why, _halt(_left_in(record)))
     instruments = open_instruments(run, bench)
     try:
         await _identify(instruments)
@@ -151,7 +162,7 @@ async def resume_night(run: RunPlan, record: Path, bench: Bench, gap_s: float) -
         journal.append(
             Kind.STATE, {"from": fed.state, "to": State.INTERRUPTED, "cause": "the record ends here"}
         )
-        refusal = await _why_not(night, fed, gap_s)
+        refusal = await _why_not(night, fed, gap_s, forbidden)
         reason = refusal or f"resumed after {gap_s:.0f} s in which nobody was watching"
         journal.append(Kind.INTERRUPTION, {"reason": reason, "gap_s": round(gap_s, 3)})
         night.watch_afresh(journal.stamped_s)
@@ -159,13 +170,32 @@ async def resume_night(run: RunPlan, record: Path, bench: Bench, gap_s: float) -
         if bench.hand_over is not None:
             bench.hand_over(executor.word)
         resoak = None if refusal else Resoak(reason)
-        return await _to_the_end(night, journal, executor, resoak, refusal, _halt(fed))
+        return await _to_the_end(night, record, journal, executor, resoak, refusal, _halt(fed.state))
+    finally:
+        await instruments.close()
+
+
+async def _park_night(
+    run: RunPlan, record: Path, bench: Bench, gap_s: float, why: str, halt: State
+) -> Outcome:
+    """Do nothing but bring the source down, in a new record."""
+    instruments = open_instruments(run, bench)
+    try:
+        journal = await _new_record(run, record, bench, instruments)
+        journal.append(Kind.STATE, {"from": State.IDLE, "to": State.INTERRUPTED, "cause": why})
+        journal.append(Kind.INTERRUPTION, {"reason": why, "gap_s": round(gap_s, 3)})
+        night = Night(run, instruments, bench.heart)
+        executor = night.executor(journal, State.INTERRUPTED, _folder(record, bench))
+        if bench.hand_over is not None:
+            bench.hand_over(executor.word)
+        return await _to_the_end(night, record, journal, executor, None, why, halt)
     finally:
         await instruments.close()
 
 
 async def _to_the_end(
     night: Night,
+    record: Path,
     journal: Journal,
     executor: Executor,
     resoak: Resoak | None,
@@ -182,7 +212,7 @@ async def _to_the_end(
         if night.heart is not None:
             night.heart.disarm()  # only here: any other way out leaves the source to the guardian
         journal.append(Kind.CLOSED, {"outcome": state, "entries": journal.count + 1})
-        return Outcome(state, night.panel.cause, journal.head, journal.count)
+        return Outcome(state, night.panel.cause, record, journal.head, journal.count)
     finally:
         journal.close()
 
@@ -199,15 +229,27 @@ def _fed(night: Night, record: Path) -> Fed:
     return fed
 
 
-def _halt(fed: Fed) -> State:
+def _left_in(record: Path) -> State:
+    """The last state that a damaged record tells; raises CannotResume when the run had ended."""
+    state = State.IDLE
+    for entry in read_to_damage(record):
+        state = State(entry.body["to"]) if entry.kind == Kind.STATE else state
+        if entry.kind == Kind.CLOSED:
+            raise CannotResume(f"{record}: this run is {state}; a halted or finished run is never resumed")
+    return state
+
+
+def _halt(state: State) -> State:
     """How a run that was broken off is brought down: a cut stays a cut, anything else is parked."""
-    return State.CUT if fed.state is State.CUT else State.PARKING
+    return State.CUT if state is State.CUT else State.PARKING
 
 
-async def _why_not(night: Night, fed: Fed, gap_s: float) -> str:
+async def _why_not(night: Night, fed: Fed, gap_s: float, forbidden: str) -> str:
     """Why the run must not go on by itself; empty when it may."""
     if fed.state in HALTED:
         return f"this run was {fed.state} when it was broken off: it is brought down to its end, never up"
+    if forbidden:
+        return f"parked: {forbidden}"
     if fed.parted is not None:
         return f"parked: this program is not the one that began the run; {fed.parted}"
     resume = night.run.plan.resume

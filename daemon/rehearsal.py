@@ -19,7 +19,7 @@ from daemon.channel_test import Found, channel_test
 from daemon.feed import command_of
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.journal import Listener
-from daemon.journal.read import read_entries
+from daemon.journal.read import read_to_damage
 from daemon.night import Bench, Outcome, Voice, open_instruments, resume_night, run_night
 from drivers.clock import Clock
 from plans.bench import Simulation, Truth, UncertaintyTerm
@@ -112,14 +112,16 @@ def resume_rehearsal(
     listeners: Sequence[Listener] = (),
     pace: float | None = None,
     hand_over: Callable[[Voice], None] | None = None,
+    forbidden: str = "",
 ) -> Rehearsal:
     """Go on with an interrupted simulated night; raises CannotResume.
 
     The simulated bench is brought to where it was by giving it the recorded commands at their times;
     then `gap_s` seconds pass in which nobody watches. All that as fast as it goes, the rest at `pace`.
     """
-    entries = [e for e in read_entries(record) if e.kind in (Kind.OPENED, Kind.ACTION)]
-    ends_s = _last_s(record)
+    readable = list(read_to_damage(record))
+    entries = [e for e in readable if e.kind in (Kind.OPENED, Kind.ACTION)]
+    ends_s = readable[-1].when_s
     faults = tuple(entries[0].body["faults"])
     scene = make_scene(run, faults)
     bench = _bench(run, scene, listeners, faults, hand_over, _Person(scene))
@@ -129,7 +131,7 @@ def resume_rehearsal(
         loop = asyncio.get_running_loop()
         assert isinstance(loop, virtual_time.VirtualTimeLoop)
         loop.keep_pace(pace)
-        return await resume_night(run, record, bench, gap_s)
+        return await resume_night(run, record, bench, gap_s, forbidden)
 
     return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
 
@@ -278,13 +280,6 @@ async def _fast_forward(run: RunPlan, bench: Bench, entries: Sequence[Entry], un
             await instruments.carry_out(command)
     await bench.clock.sleep_until(until_s)
     await instruments.close()
-
-
-def _last_s(record: Path) -> float:
-    last_s = 0.0
-    for entry in read_entries(record):
-        last_s = entry.when_s
-    return last_s
 
 
 def _truths(run: RunPlan, seed: int) -> list[ProbeTruth]:

@@ -10,8 +10,9 @@ from daemon.cli.say import refuse, say, say_json
 from daemon.night import Outcome
 
 
-def finish(outcome: Outcome, record: Path, args: argparse.Namespace) -> int:
+def finish(outcome: Outcome, args: argparse.Namespace) -> int:
     """Write the report unless told not to, say how it ended, and return the exit code."""
+    record = outcome.record
     folder = None if args.no_report else report_folder(record)
     lines: list[str] = []
     if folder is not None:

@@ -28,7 +28,13 @@ _SAID = {
     "parking": "parking from {from_c:.1f} °C to {to_c:.0f} °C",
     "heater_off": "heater off at {temperature_c:.1f} °C",
     "run_ended_early": "the run ends early: {reason}",
+    "what_is_safe": "WHAT IS SAFE  {sentence}",
+    "not_protected": "{sentence}",
+    "anneal_before_use": "{sentence}",
+    "alarm": "CALLING FOR A PERSON, time {times}: {cause}",
 }
+_CALLS_EACH, _CALLS_HOURLY = 3, 6
+"""The first calls are shown one by one, later ones once an hour: they come every ten minutes."""
 
 
 class LiveView:
@@ -95,6 +101,8 @@ class LiveView:
         body = entry.body
         stamp = f"{entry.utc:%H:%M}"
         match entry.kind:
+            case Kind.MILESTONE if body["mark"] == "alarm" and not _is_shown(body["times"]):
+                return
             case Kind.MILESTONE if body["mark"] in _SAID:
                 self._line(f"{stamp}  {_SAID[body['mark']].format(**body)}")
             case Kind.VERDICT:
@@ -106,3 +114,7 @@ class LiveView:
 
     def _line(self, text: str) -> None:
         self._console.print(text, markup=False, soft_wrap=not self._console.is_terminal)
+
+
+def _is_shown(times: int) -> bool:
+    return times <= _CALLS_EACH or times % _CALLS_HOURLY == 0

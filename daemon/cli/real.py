@@ -64,7 +64,9 @@ def _broke_off(record: Path, error: Exception) -> str:
     return f"THE RUN BROKE OFF: {error}. Go to the bench and look; a guardian, if there is one, parks it."
 
 
-def resume_real(plan: RunPlan, record: Path, gap_s: float, view: LiveView, *, attended: bool) -> Outcome:
+def resume_real(
+    plan: RunPlan, record: Path, gap_s: float, view: LiveView, *, attended: bool, forbidden: str
+) -> Outcome:
     """Go on with an interrupted run on a real bench; raises CannotResume, InstrumentError.
 
     Its guardian is not drilled: the source may be hot. Whoever stays (`attended`) types words as in a run.
@@ -75,7 +77,7 @@ def resume_real(plan: RunPlan, record: Path, gap_s: float, view: LiveView, *, at
         raise InstrumentError(str(error)) from error
     bench = _heard(Bench(Clock(), {}, False, [view], heart=keeper), attended=attended)
     settle_memory()
-    return asyncio.run(resume_night(plan, record, bench, gap_s))
+    return asyncio.run(resume_night(plan, record, bench, gap_s, forbidden))
 
 
 def armed_by_a_person(
@@ -155,4 +157,4 @@ def _run(plan: RunPlan, record: Path, bench: Bench, args: argparse.Namespace) ->
             if bench.heart is not None:
                 print("\nStopped without an end: the guardian now parks the source.", file=sys.stderr)
             raise
-    return finish(outcome, record, args)
+    return finish(outcome, args)

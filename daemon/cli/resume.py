@@ -11,7 +11,7 @@ from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.run import add_attended_argument
 from daemon.cli.say import refuse
-from daemon.journal.read import RecordError, read_entries, read_opening
+from daemon.journal.read import RecordError, read_opening, read_to_damage
 from daemon.journal.sinks import StorageFault
 from daemon.night import CannotResume, recorded_plan_texts
 from daemon.timetable import forecast
@@ -46,21 +46,22 @@ def run(args: argparse.Namespace) -> int:
         return not_whole(error, as_json=args.json)
     except (CannotResume, RecordError, InstrumentError, PlanError, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
-    return finish(outcome, args.record, args)
+    return finish(outcome, args)
 
 
 def _resumed(args: argparse.Namespace):  # type: ignore[no-untyped-def]
     plan = parse_plan(*recorded_plan_texts(args.record))
-    alone = "" if args.attended else unattended_problem(plan)
-    if alone:
-        raise CannotResume(alone)
+    # Whoever is not there keeps the run from going on, not from being parked.
+    forbidden = "" if args.attended else unattended_problem(plan)
     begun_utc_s = read_opening(args.record).utc_s
     with LiveView(forecast(plan), begun_utc_s=begun_utc_s, quiet=args.json) as view:
         if plan.bench.simulation is not None:
             from daemon.rehearsal import resume_rehearsal
 
-            return resume_rehearsal(plan, args.record, gap_s=args.gap_s, listeners=[view]).outcome
+            return resume_rehearsal(
+                plan, args.record, gap_s=args.gap_s, listeners=[view], forbidden=forbidden
+            ).outcome
         from daemon.cli.real import resume_real
 
-        last_utc_s = max(entry.utc_s for entry in read_entries(args.record))
-        return resume_real(plan, args.record, time.time() - last_utc_s, view, attended=args.attended)
+        gap_s = time.time() - max(entry.utc_s for entry in read_to_damage(args.record))
+        return resume_real(plan, args.record, gap_s, view, attended=args.attended, forbidden=forbidden)

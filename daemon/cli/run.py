@@ -85,7 +85,7 @@ def _simulated(plan: RunPlan, record: Path, faults: tuple[str, ...], args: argpa
         return not_whole(error, as_json=args.json)
     except (InstrumentError, OSError) as error:
         return refuse(f"REFUSED: nothing was heated. {error}", as_json=args.json)
-    return finish(rehearsal.outcome, record, args)
+    return finish(rehearsal.outcome, args)
 
 
 def _unasked(plan: RunPlan) -> Sequence[Mapping[str, object]]:

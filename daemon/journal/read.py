@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +17,10 @@ _DAMAGE = (sqlite3.DatabaseError, ValueError, TypeError, OverflowError, Attribut
 
 class RecordError(Exception):
     """The file cannot be read as a record; the message is for the person at the bench."""
+
+
+class NeverStarted(RecordError):
+    """The record has no first entry: whoever made the file ended before anything was commanded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,13 @@ def read_opening(path: Path) -> Entry:
     """The entry that opened the run, with plan, bench and register as they were; raises RecordError."""
     for entry in read_entries(path, frozenset({Kind.OPENED})):
         return entry
-    raise RecordError(f"{path}: the record has no opening entry, so it was never started")
+    raise NeverStarted(f"{path}: the record has no opening entry, so it was never started")
+
+
+def read_to_damage(path: Path) -> Iterator[Entry]:
+    """Entries in order, as far as they can be read."""
+    with suppress(RecordError):
+        yield from read_entries(path)
 
 
 def outer_links(path: Path) -> tuple[str, str]:
@@ -117,6 +127,8 @@ class _as_record_error:
 def _open(path: Path) -> sqlite3.Connection:
     if not path.is_file():
         raise RecordError(f"{path}: there is no such record file")
+    if not path.stat().st_size:
+        raise NeverStarted(f"{path}: this file is empty, so no run was started in it")
     connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, check_same_thread=False)
     try:
         version = _version(connection)

@@ -41,6 +41,15 @@ def create(path: Path, *, synced: bool) -> sqlite3.Connection:
     return connection
 
 
+def parked_beside(record: Path) -> Path:
+    """The record of bringing down a run whose own record is damaged: a name that is not taken."""
+    path, number = record.with_name(f"{record.stem}-parked.record"), 1
+    while path.exists():
+        number += 1
+        path = record.with_name(f"{record.stem}-parked-{number}.record")
+    return path
+
+
 def set_aside(path: Path) -> Path:
     """Keep room beside the record for its end, should the disk fill up; raises OSError when there is none."""
     reserve = path.with_name(f"{path.name}.reserve")

@@ -123,7 +123,7 @@ class Replay:
     async def _step(self, entry: Entry) -> None:
         if _is_outside(entry):
             self._skip()
-        elif self._running is None:
+        elif self._running is None and not self._tape.broken_off:
             await self._start(entry)
         elif self._tape.watch_is_next:
             self._say(entry)

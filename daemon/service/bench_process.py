@@ -61,7 +61,7 @@ def _carried_out(order: Order) -> Ending:
         return Ending(_has_begun(order), False, "", f"{_what_it_means(order)} {error}")
     cause = outcome.cause
     sentence = f"{cause.guard}: {cause.sentence}" if cause else f"the run is {outcome.state}"
-    summary = _summary(Path(order.record))
+    summary = _summary(outcome.record)
     return Ending(True, outcome.good, str(outcome.state), sentence, summary, outcome.head)
 
 

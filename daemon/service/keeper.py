@@ -6,6 +6,8 @@ import asyncio
 from pathlib import Path
 
 from daemon.arming import Arming, NotArmed, arming
+from daemon.journal.read import RecordError
+from daemon.journal.store import parked_beside
 from daemon.service.child import Child
 from daemon.service.log import note
 from daemon.service.orders import Ending, Order
@@ -15,6 +17,7 @@ from daemon.service.recovery import OpenRecord, ended_as, if_open, newest_record
 from daemon.states import State
 from drivers.clock import Clock
 from plans.bench import Bench
+from plans.errors import PlanError
 from plans.lab import LabBench, LoadedLab
 from plans.loading import parse_plan
 
@@ -121,9 +124,15 @@ class Keeper:
         Returns whether there was one.
         """
         self.record = await asyncio.to_thread(newest_record, self.place.records, self.bench.name)
-        left = await asyncio.to_thread(if_open, self.record) if self.record else None
+        try:
+            left = await asyncio.to_thread(if_open, self.record) if self.record else None
+        except (RecordError, PlanError, KeyError) as error:
+            self._stand(Standing.NEEDS_PERSON, _unknown(self.record, error))
+            return True
         if left is None or self._stopping:
             return False
+        if left.damage:
+            self.record = parked_beside(left.path)
         self._stand(Standing.RECOVERING, f"{left.path.name} was broken off; {_what_is_done(left)}")
         self.title = left.run.plan.header.title
         ending = await self._carry_out(self._resuming(left))
@@ -214,7 +223,16 @@ class Keeper:
             return
 
 
+def _unknown(record: Path | None, error: Exception) -> str:
+    return (
+        f"{record and record.name} cannot be read ({error}): whether a run was broken off, and how hot the "
+        "source is, nobody knows. Go to the bench and look, bring it down by hand, then acknowledge"
+    )
+
+
 def _what_is_done(left: OpenRecord) -> str:
+    if left.damage:
+        return f"it is damaged ({left.damage}) and left as it is: the source is parked"
     if left.run.plan.resume.policy == "park":
         return "its plan says park"
     return "its plan says continue, if the gap is short and the source is where it was left"

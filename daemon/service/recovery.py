@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
 from daemon.journal.entry import Kind
-from daemon.journal.read import RecordError, read_entries, read_opening
+from daemon.journal.read import NeverStarted, RecordError, read_entries, read_opening, read_to_damage, verify
 from daemon.states import State
-from plans.errors import PlanError
 from plans.loading import parse_plan
 from plans.run_plan import RunPlan
 
@@ -17,35 +17,47 @@ SUFFIX = ".record"
 
 @dataclass(frozen=True)
 class OpenRecord:
-    """A run that was broken off: its record, its plan, and the UTC seconds of its last entry."""
+    """A run that was broken off: its record, its plan, and the UTC seconds of its last entry.
+
+    `damage`: why nothing more can be written in that record; empty when it is whole.
+    """
 
     path: Path
     run: RunPlan
     state: State
     last_utc_s: float
+    damage: str = ""
 
 
 def newest_record(folder: Path, bench_name: str) -> Path | None:
-    """The newest record of this bench; a file that is no record is passed over."""
+    """The newest record of this bench, or one that does not tell whose it is: it may be this one's.
+
+    A file in which no run was started is passed over.
+    """
     for path in sorted(folder.glob(f"*{SUFFIX}"), key=lambda one: one.stat().st_mtime, reverse=True):
         try:
-            if _plan_of(path).bench.name == bench_name:
+            if _bench_name(path) in (bench_name, None):
                 return path
-        except (RecordError, PlanError, KeyError):
+        except NeverStarted:
             continue
     return None
 
 
 def if_open(path: Path) -> OpenRecord | None:
-    """The run of a record that was never closed, None for a closed one; raises RecordError, PlanError."""
+    """The run of a record that was never closed, None for a closed one.
+
+    Raises RecordError, PlanError, KeyError: nobody can say what was done, and on which bench.
+    """
     state, last_utc_s = State.IDLE, 0.0
-    for entry in read_entries(path):
+    for entry in read_to_damage(path):
         last_utc_s = entry.utc_s
         if entry.kind == Kind.STATE:
             state = State(entry.body["to"])
         if entry.kind == Kind.CLOSED:
             return None
-    return OpenRecord(path, _plan_of(path), state, last_utc_s)
+    body = read_opening(path).body
+    run = parse_plan(body["plan"], body["bench"], body["register"])
+    return OpenRecord(path, run, state, last_utc_s, verify(path).problem)
 
 
 def ended_as(path: Path) -> str:
@@ -57,6 +69,12 @@ def ended_as(path: Path) -> str:
     return str(outcomes[-1]) if outcomes else "broken off"
 
 
-def _plan_of(path: Path) -> RunPlan:
-    body = read_opening(path).body
-    return parse_plan(body["plan"], body["bench"], body["register"])
+def _bench_name(path: Path) -> str | None:
+    """Whose record this is; None when it does not tell. Raises NeverStarted."""
+    try:
+        name = tomllib.loads(read_opening(path).body["bench"])["bench"]["name"]
+    except NeverStarted:
+        raise
+    except (RecordError, KeyError, TypeError, ValueError):
+        return None
+    return str(name)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -14,14 +17,17 @@ import pytest
 
 from daemon.actions import LookAtSource, Mark
 from daemon.journal.entry import Kind
-from daemon.journal.read import read_entries, verify
+from daemon.journal.read import RecordError, read_entries, verify
 from daemon.night import CannotResume
 from daemon.observations import Done
 from daemon.preparation import script_of
 from daemon.procedure.run import calibration_run
 from daemon.procedure.script import Procedure, Resoak
 from daemon.rehearsal import rehearse, resume_rehearsal
+from daemon.replay.replay import replay
 from daemon.results.calibrate import calibrate
+from daemon.results.report import write_report
+from daemon.service.recovery import if_open, newest_record
 from daemon.states import State
 from drivers.heat_source import capabilities_of
 from drivers.registry import find_profile
@@ -53,6 +59,21 @@ def killed(tmp_path: Path, plan: str, at_entry: int, word: str = "") -> Path:
     done = subprocess.run(words, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False)
     assert done.returncode == -signal.SIGKILL
     return record
+
+
+@pytest.fixture(scope="module")
+def left_behind(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A night that may continue, killed in its third hour."""
+    folder = tmp_path_factory.mktemp("left")
+    return killed(folder, str(continuing(folder)), 9000)
+
+
+@pytest.fixture
+def left(left_behind: Path, tmp_path: Path) -> Path:
+    """A copy of it, to be resumed; its plan lies beside it."""
+    for path in left_behind.parent.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    return tmp_path / left_behind.name
 
 
 def continuing(folder: Path, *more_points_c: float) -> Path:
@@ -108,9 +129,8 @@ def test_a_resumed_run_is_watched_at_the_pace_asked_for(undisturbed: RehearsedNi
     assert left_s > 300.0 and time.monotonic() - began_s >= left_s / 400.0
 
 
-def test_the_gap_stands_in_the_record(tmp_path: Path) -> None:
-    plan = continuing(tmp_path)
-    record = killed(tmp_path, str(plan), 9000)
+def test_the_gap_stands_in_the_record(left: Path) -> None:
+    plan, record = left.with_name("plan.toml"), left
     resume_rehearsal(load_plan(plan), record, gap_s=90.0)
     (gap,) = [e for e in read_entries(record, frozenset({Kind.INTERRUPTION}))]
     assert gap.body["gap_s"] == 90.0 and "90 s" in gap.body["reason"]
@@ -122,9 +142,8 @@ def test_without_leave_to_continue_it_is_parked(tmp_path: Path) -> None:
     assert resume_rehearsal(load_plan(plan), record, gap_s=30.0).outcome.state is State.PARKED
 
 
-def test_after_too_long_a_gap_it_is_parked(tmp_path: Path) -> None:
-    plan = continuing(tmp_path)
-    record = killed(tmp_path, str(plan), 9000)
+def test_after_too_long_a_gap_it_is_parked(left: Path) -> None:
+    plan, record = left.with_name("plan.toml"), left
     assert resume_rehearsal(load_plan(plan), record, gap_s=500.0).outcome.state is State.PARKED
 
 
@@ -157,9 +176,8 @@ def test_a_run_broken_off_on_its_way_down_is_brought_down_to_its_end(
     assert not any(body.get("on") for body in told)
 
 
-def test_a_run_that_today_s_program_would_have_led_otherwise_is_parked(tmp_path: Path) -> None:
-    plan = continuing(tmp_path)
-    record = killed(tmp_path, str(plan), 9000)
+def test_a_run_that_today_s_program_would_have_led_otherwise_is_parked(left: Path) -> None:
+    plan, record = left.with_name("plan.toml"), left
     run = load_plan(plan)
     other = parse_plan(
         run.texts.plan.replace("ramp_k_per_min = 2.0", "ramp_k_per_min = 1.5", 1),
@@ -177,10 +195,9 @@ def test_a_run_that_today_s_program_would_have_led_otherwise_is_parked(tmp_path:
 
 
 def test_a_program_that_breaks_on_what_was_recorded_parks_as_well(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    left: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    plan = continuing(tmp_path)
-    record = killed(tmp_path, str(plan), 9000)
+    plan, record = left.with_name("plan.toml"), left
 
     def other_program(script: object) -> Procedure:
         yield Mark("run_started", {"points": len(load_plan(plan).plan.points) + 2})
@@ -201,3 +218,62 @@ def test_a_release_upon_a_release_only_starts_the_point_over_again() -> None:
     for reason in ("released", "released again"):
         assert procedure.throw(Resoak(reason)) == Mark("starting_over", {"reason": reason})
     assert isinstance(procedure.send(Done(1.0)), LookAtSource)
+
+
+def altered(record: Path) -> None:
+    """Somebody, or a failing disk, changes an entry."""
+    with closing(sqlite3.connect(record)) as connection:
+        connection.execute("DROP TRIGGER entry_is_never_changed")
+        connection.execute("UPDATE entry SET when_s = when_s + 1 WHERE seq = 8000")
+        connection.commit()
+
+
+def torn(record: Path) -> None:
+    """The end of the file is not what was written to it."""
+    with closing(sqlite3.connect(record)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    with record.open("r+b") as file:
+        file.seek(int(0.97 * record.stat().st_size))
+        file.write(os.urandom(8192))
+
+
+@pytest.mark.parametrize("damage", [altered, torn])
+def test_a_damaged_record_is_left_alone_and_the_source_parked_in_one_beside_it(
+    tmp_path: Path, left: Path, damage: Callable[[Path], None]
+) -> None:
+    plan, record = left.with_name("plan.toml"), left
+    damage(record)
+    before = record.read_bytes()
+    assert not verify(record).intact and "entry" in verify(record).problem
+
+    rehearsal = resume_rehearsal(load_plan(plan), record, gap_s=30.0)
+
+    outcome = rehearsal.outcome
+    assert outcome.state is State.PARKED and outcome.record.name == "night-parked.record"
+    assert record.read_bytes() == before
+    assert verify(outcome.record).intact and verify(outcome.record).closed
+    states = [e.body["to"] for e in read_entries(outcome.record, frozenset({Kind.STATE}))]
+    assert states == [State.INTERRUPTED, State.PARKING, State.PARKED]
+    (gap,) = read_entries(outcome.record, frozenset({Kind.INTERRUPTION}))
+    assert "night.record is damaged" in gap.body["reason"]
+    assert replay(outcome.record, load_plan(plan)).differences == ()
+    assert write_report(outcome.record, tmp_path / "report").lines()
+
+
+def test_whose_absence_forbids_to_go_on_does_not_forbid_to_park(left: Path) -> None:
+    plan, record = left.with_name("plan.toml"), left
+    outcome = resume_rehearsal(load_plan(plan), record, gap_s=30.0, forbidden="nobody is there").outcome
+    assert outcome.state is State.PARKED
+    (gap,) = read_entries(record, frozenset({Kind.INTERRUPTION}))
+    assert gap.body["reason"] == "parked: nobody is there"
+
+
+def test_a_file_that_does_not_tell_whose_record_it_is_may_be_this_bench_s(tmp_path: Path) -> None:
+    name = "Tern Rock bath bench"
+    (tmp_path / "empty.record").touch()
+    assert newest_record(tmp_path, name) is None
+    strange = tmp_path / "strange.record"
+    strange.write_bytes(os.urandom(5000))
+    assert newest_record(tmp_path, name) == strange
+    with pytest.raises(RecordError, match="damaged or not a record"):
+        if_open(strange)

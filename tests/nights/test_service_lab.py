@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -152,6 +154,37 @@ def test_a_run_broken_off_with_its_daemon_is_parked_at_the_next_start(tmp_path: 
         bench = lab.until_standing("bath", "needs a person")
         assert "broken off" in bench["sentence"]
     assert states(record)[-3:] == ["interrupted", "parking", "parked"] and verify(record).intact
+
+
+def test_a_damaged_record_is_left_alone_and_its_source_parked_at_the_next_start(tmp_path: Path) -> None:
+    path = make_lab(tmp_path, SLOW)
+    with served_lab(path, benches_stay=True) as lab:
+        lab.submit("bath", "overnight")
+        lab.until_readings("bath")
+        pid = lab.process_of("bath")
+        os.kill(pid, signal.SIGSTOP)
+    os.kill(pid, signal.SIGKILL)
+    record = tmp_path / "records" / "overnight-1.record"
+    with closing(sqlite3.connect(record)) as connection:
+        connection.execute("DROP TRIGGER entry_is_never_changed")
+        connection.execute("UPDATE entry SET utc_s = 0 WHERE seq = 9")
+        connection.commit()
+    with served_lab(path) as lab:
+        bench = lab.until_standing("bath", "needs a person")
+        assert "broken off" in bench["sentence"] and bench["run"]["state"] == "parked"
+    assert states(record) == ["running"]
+    assert states(record.with_name("overnight-1-parked.record")) == ["interrupted", "parking", "parked"]
+
+
+def test_where_nobody_can_say_what_was_done_a_person_looks_first(tmp_path: Path) -> None:
+    path = make_lab(tmp_path)
+    (tmp_path / "records").mkdir()
+    (tmp_path / "records" / "night.record").write_bytes(os.urandom(5000))
+    with served_lab(path) as lab:
+        bench = lab.until_standing("bath", "needs a person")
+        assert "night.record cannot be read" in bench["sentence"] and "look" in bench["sentence"]
+        assert lab.post("/api/benches/bath/acknowledge", {"who": "the night watch"})[1]["effect"]
+        lab.until_standing("bath", "free")
 
 
 def test_a_run_broken_off_goes_on_where_its_plan_says_continue(tmp_path: Path) -> None:
