@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Coroutine, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from daemon.actions import Action
 from daemon.channel_test import Found, channel_test
+from daemon.executor.instruments import Instruments
 from daemon.feed import command_of
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.journal import Listener
@@ -37,6 +38,8 @@ from simulators.scene import Scene, SceneSpec
 from simulators.served import Stand, served
 from simulators.twin import Display, Order, answer, learned_constants
 
+T = TypeVar("T")
+
 __all__ = [
     "Display",
     "FaultError",
@@ -44,7 +47,10 @@ __all__ = [
     "Rehearsal",
     "Scene",
     "Stand",
+    "Start",
+    "bench_as_left",
     "describe_kinds",
+    "in_simulated_time",
     "make_scene",
     "rehearse",
     "rehearse_channel_test",
@@ -64,6 +70,17 @@ class Looks:
     start_c: float
 
 
+@dataclass(frozen=True)
+class Start:
+    """How a simulated bench begins: its source in °C (None: as warm as the room), what breaks when, and what
+    thermometers read there in Ω, where they are not to be drawn freely."""
+
+    source_c: float | None = None
+    faults: Sequence[str] = ()
+    ohms: Mapping[str, float] = field(default_factory=dict)
+
+
+AS_DRAWN = Start()
 _HANDLING_S, _HAND_K = 45.0, 6.0
 LONGEST_NIGHT_S = 96 * 3600.0
 _SPEECH = {"ascii-bath": "ascii-bath", "modbus-block": "modbus-tcp"}
@@ -127,13 +144,31 @@ def resume_rehearsal(
     bench = _bench(run, scene, listeners, faults, hand_over, _Person(scene))
 
     async def go_on() -> Outcome:
-        await _fast_forward(run, bench, entries, ends_s + gap_s)
+        commands = [(e.when_s, command_of(e.body)) for e in entries if e.kind == Kind.ACTION]
+        await _fast_forward(run, bench, commands, ends_s + gap_s)
         loop = asyncio.get_running_loop()
         assert isinstance(loop, virtual_time.VirtualTimeLoop)
         loop.keep_pace(pace)
         return await resume_night(run, record, bench, gap_s, forbidden)
 
     return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
+
+
+def in_simulated_time(main: Coroutine[Any, Any, T]) -> T:
+    """Run `main` to its end on the jumping clock."""
+    return virtual_time.run(main, end_s=LONGEST_NIGHT_S)
+
+
+async def bench_as_left(
+    run: RunPlan, commands: Sequence[tuple[float, Action]], until_s: float, start: Start, clock: Clock
+) -> Instruments:
+    """A simulated bench that was given these commands at their times, in s, and has come to `until_s`.
+
+    Its instruments take their time from `clock`. Raises FaultError, SceneError, InstrumentError.
+    """
+    bench = _bench(run, make_scene(run, start.faults, start=start), (), start.faults, None, None)
+    await _fast_forward(run, bench, commands, until_s)
+    return open_instruments(run, replace(bench, clock=clock))
 
 
 def rehearse_channel_test(run: RunPlan, faults: Sequence[str] = ()) -> list[Found]:
@@ -162,7 +197,11 @@ def rehearse_channel_test(run: RunPlan, faults: Sequence[str] = ()) -> list[Foun
 
 
 def make_scene(
-    run: RunPlan, faults: Sequence[str] = (), *, carriers: Mapping[str, str] = NO_CARRIERS
+    run: RunPlan,
+    faults: Sequence[str] = (),
+    *,
+    carriers: Mapping[str, str] = NO_CARRIERS,
+    start: Start = AS_DRAWN,
 ) -> Scene:
     """The simulated bench of a run plan; raises FaultError, SceneError.
 
@@ -173,10 +212,10 @@ def make_scene(
     spec = SceneSpec(
         model=simulation.model,
         seed=simulation.seed,
-        probes=tuple(_truths(run, simulation.seed)),
+        probes=tuple(_reading(truth, start) for truth in _truths(run, simulation.seed)),
         source_speech=_ON_SERIAL_LINE.get(speech, speech) if carriers.get("source") == "pty" else speech,
         ambient_c=simulation.ambient_c,
-        start_c=None if run.bench.molten is None else run.bench.start_c,
+        start_c=_start_c(run) if start.source_c is None else start.source_c,
         reference_channel=run.plan.reference.channel,
         faults=parse_faults(faults),
         learned=tuple(simulation.response.items()),
@@ -271,12 +310,13 @@ class _Person:
             voice("proceed", "nobody: simulated bench", "")
 
 
-async def _fast_forward(run: RunPlan, bench: Bench, entries: Sequence[Entry], until_s: float) -> None:
+async def _fast_forward(
+    run: RunPlan, bench: Bench, commands: Sequence[tuple[float, Action | None]], until_s: float
+) -> None:
     instruments = open_instruments(run, bench)
-    for entry in entries:
-        command: Action | None = command_of(entry.body) if entry.kind == Kind.ACTION else None
+    for when_s, command in commands:
         if command is not None:
-            await bench.clock.sleep_until(entry.when_s)
+            await bench.clock.sleep_until(when_s)
             await instruments.carry_out(command)
     await bench.clock.sleep_until(until_s)
     await instruments.close()
@@ -290,6 +330,18 @@ def _truths(run: RunPlan, seed: int) -> list[ProbeTruth]:
     truths, lags_s = simulation_of(run).truths, simulation_of(run).lags_s
     told = [_with_truth(probe, truths[probe.serial]) if probe.serial in truths else probe for probe in drawn]
     return [_with_lag(probe, lags_s[probe.serial]) if probe.serial in lags_s else probe for probe in told]
+
+
+def _start_c(run: RunPlan) -> float | None:
+    return None if run.bench.molten is None else run.bench.start_c
+
+
+def _reading(probe: ProbeTruth, start: Start) -> ProbeTruth:
+    """The drawn thermometer, its resistance scaled to what it reads at the start, where that is told."""
+    if start.source_c is None or probe.serial not in start.ohms:
+        return probe
+    share = 1.0 - start.ohms[probe.serial] / probe.resistance_ohm(start.source_c)
+    return replace(probe, characteristic=Bridged(probe.characteristic, share))
 
 
 def _with_lag(probe: ProbeTruth, lag_s: float) -> ProbeTruth:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from daemon.cli.ending import report_folder
 from daemon.cli.say import refuse, say_json
 
 if TYPE_CHECKING:
+    from daemon.replay.continued import Continued
     from daemon.replay.replay import Replayed
     from daemon.replay.results import ResultChange
     from plans.run_plan import RunPlan
@@ -32,6 +34,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     changed.add_argument("--plan", type=Path, metavar="TOML", help="another plan instead of the recorded one")
     parser.add_argument(
+        "--continue",
+        dest="go_on",
+        choices=["simulated"],
+        help="where the run parts from the record, go on with it on a simulated bench fitted to that record",
+    )
+    parser.add_argument(
         "--report", type=Path, help="report folder to compare with (default: beside the record)"
     )
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1, metavar="N", help="for --all")
@@ -48,30 +56,51 @@ def run(args: argparse.Namespace) -> int:
     from daemon.fitting.errors import FittingError
     from daemon.guards.guard import LoosenedThreshold
     from daemon.journal.read import RecordError
+    from daemon.replay.continued import CannotContinue
     from drivers.errors import BadProfile
     from plans.errors import PlanError
 
     try:
         return _replayed(args)
-    except (RecordError, PlanError, FittingError, BadProfile, LoosenedThreshold, OSError) as error:
+    except (
+        CannotContinue,
+        RecordError,
+        PlanError,
+        FittingError,
+        BadProfile,
+        LoosenedThreshold,
+        OSError,
+    ) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
 
 
 def _replayed(args: argparse.Namespace) -> int:
-    from daemon.replay.replay import replay
+    from daemon.replay.continued_words import continued_lines
     from daemon.replay.results import compare_results
     from daemon.replay.words import result_lines, unknowable_lines, verdict_lines
 
     asked = args.guards is not None or args.plan is not None
-    found = replay(args.record, _plan(args))
+    found, continued = _course(args)
     results = [] if asked else compare_results(args.record, args.report or report_folder(args.record))
     if args.json:
-        say_json(_plain(found, results))
+        say_json(_plain(found, results) | ({} if continued is None else {"continued": asdict(continued)}))
     else:
         after = unknowable_lines(args.record, found) if asked else result_lines(results)
-        print("\n".join([*verdict_lines(found), *after]))
+        later = [] if continued is None else continued_lines(continued)
+        print("\n".join([*verdict_lines(found), *after, *later]))
     same = found.identical and all(change.same for change in results)
     return EXIT_DONE if same else EXIT_BAD_OUTCOME
+
+
+def _course(args: argparse.Namespace) -> tuple[Replayed, Continued | None]:
+    from daemon.replay.continued import replay_and_continue
+    from daemon.replay.replay import replay
+
+    if args.go_on is None:
+        return replay(args.record, _plan(args)), None
+    return replay_and_continue(
+        args.record, _plan(args), say=lambda sentence: print(sentence, file=sys.stderr)
+    )
 
 
 def _plan(args: argparse.Namespace) -> RunPlan:

@@ -18,7 +18,7 @@ from daemon.results.numbers import significant
 
 def run_all(args: argparse.Namespace) -> int:
     """Replay every record; exit 1 when one differs, 2 when one cannot be replayed or there is none."""
-    if args.guards is not None or args.plan is not None or args.report is not None:
+    if any(given is not None for given in (args.guards, args.plan, args.report, args.go_on)):
         return refuse(
             "REFUSED: --all compares each record with itself; it takes no other option.", as_json=args.json
         )

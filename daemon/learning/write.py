@@ -62,7 +62,7 @@ def as_simulation(learned: Learned, sensor_lag_s: float) -> str:
         offset_k, slope = learned.display.offset_k.value, learned.display.slope.value
         blocks.append(_table("simulation.display", f"offset_k = {offset_k:.5f}", f"slope = {slope:.6f}"))
     if lags:
-        lines = [f'"{serial}" = {max(lag_s, _SHORTEST_LAG_S):.2f}' for serial, lag_s in lags.items()]
+        lines = [f'"{serial}" = {max(lag_s, SHORTEST_LAG_S):.2f}' for serial, lag_s in lags.items()]
         blocks.append(_table("simulation.lags_s", *lines))
     return "\n".join(blocks)
 
@@ -103,7 +103,7 @@ def as_lines(learned: Learned) -> list[str]:
     return lines
 
 
-_SHORTEST_LAG_S = 0.1
+SHORTEST_LAG_S = 0.1
 
 
 def _direction(name: str, way: Direction | None) -> str:

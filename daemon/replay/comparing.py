@@ -38,7 +38,8 @@ class BrokenOff(asyncio.CancelledError):
 class ComparingJournal(Journal):
     """Writes nothing; compares each entry with the tape and goes on with it.
 
-    `differences` holds what was found; after one that parts the run, nothing is compared any more.
+    `differences` holds what was found; after one that parts the run, nothing is compared any more. What the
+    record has not is kept in `own`.
     """
 
     def __init__(self, tape: Tape, clock: RecordedClock, desk: Desk, start_s: float) -> None:
@@ -49,6 +50,7 @@ class ComparingJournal(Journal):
         self._start_s = start_s
         self.differences: list[Difference] = []
         self.same: dict[str, int] = {}
+        self.own: list[Entry] = []
 
     @property
     def parted(self) -> bool:
@@ -61,12 +63,12 @@ class ComparingJournal(Journal):
         return ""
 
     def append(self, kind: Kind, body: Mapping[str, Any]) -> int:
-        """Compare with what comes next on the tape; returns the recorded entry's number, 0 for none.
+        """Compare with what comes next on the tape; returns the entry's number, the recorded one's if it is.
 
         Raises BrokenOff where a crash ended the record.
         """
         if self.parted:
-            return 0
+            return self._keep(kind, body)
         if self._tape.broken_off:
             raise BrokenOff
         text = encode(body)
@@ -79,7 +81,7 @@ class ComparingJournal(Journal):
         """The disk's part of that night: what the watch wrote meanwhile comes first; raises StorageFault."""
         while self._tape.watch_is_next and not self.parted:  # noqa: ASYNC110  the tape is moved, not an event
             await asyncio.sleep(0)
-        entry = self._tape.next
+        entry = None if self.parted else self._tape.next
         if entry is not None and entry.kind == Kind.STATE and entry.body["cause"].startswith(_CANNOT_WRITE):
             raise StorageFault(entry.body["cause"])
 
@@ -111,7 +113,17 @@ class ComparingJournal(Journal):
             return self._matched()
         recorded = self._recorded()
         self._note(NEW if kind in _SAID else CHANGED, kind not in _SAID, recorded, told(kind, body))
-        return 0
+        return self._keep(kind, body)
+
+    def _keep(self, kind: Kind, body: Mapping[str, Any]) -> int:
+        """An entry that the record has not, numbered on from where the tape stands."""
+        self.stamped_s = self._at.monotonic_s()
+        seq = self._tape.seq + 1 + len(self.own)
+        entry = Entry(seq, kind, self.stamped_s, self._at.utc_s(), dict(body))
+        self.own.append(entry)
+        for listener in self._listeners:
+            listener(entry)
+        return seq
 
     def _found(self, kind: Kind, text: str) -> int:
         """How many recorded sayings stand before this very entry; 0 when it does not come at once."""

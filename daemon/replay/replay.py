@@ -8,12 +8,13 @@ disk's chance of that night can make a difference.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from daemon.executor.instruments import Instruments
 from daemon.executor.reactions import Reactions
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import read_entries
@@ -65,6 +66,10 @@ def replay(record: Path, run: RunPlan) -> Replayed:
     return asyncio.run(Replay(run, read_entries(record)).go())
 
 
+GoOn = Callable[["Replay"], Awaitable[None]]
+"""What shall happen with the run where it parts from the record, before it is let go of."""
+
+
 class _Silent:
     """A far end that nobody will talk to."""
 
@@ -75,7 +80,8 @@ class _Silent:
 class Replay:
     """One replay; made outside a loop, run once."""
 
-    def __init__(self, run: RunPlan, entries: Iterable[Entry]) -> None:
+    def __init__(self, run: RunPlan, entries: Iterable[Entry], go_on: GoOn | None = None) -> None:
+        self._go_on = go_on
         self._tape = Tape(entries)
         first = self._tape.next
         self._start_s = first.when_s if first is not None else 0.0
@@ -97,8 +103,10 @@ class Replay:
             await self._step(entry)
             if len(self.journal.differences) != differences:
                 await self._settle()  # what today's guards demand has its effect before more is seen
-        await self.stop()
         reached_s, last_s = self.clock.now_s, self.clock.now_s
+        if self.journal.parted and self._go_on is not None:
+            await self._go_on(self)
+        await self.stop()
         while (entry := self._tape.next) is not None:
             last_s = self._tape.take().when_s
         return Replayed(
@@ -109,6 +117,15 @@ class Replay:
             self.night.run,
         )
 
+    async def go_live(self, instruments: Instruments, within_s: float) -> bool:
+        """Let the run go on by itself on other instruments; False when it does not end within so long."""
+        self.clock.go_live()
+        self.desk.go_live(instruments)
+        if self._running is None:
+            return True
+        _, pending = await asyncio.wait({self._running}, timeout=within_s)
+        return not pending
+
     async def stop(self) -> None:
         """Let go of the run where it stands, as a power cut does."""
         if self._running is not None:
@@ -118,7 +135,7 @@ class Replay:
 
     def _executor(self, state: State) -> ReplayedExecutor:
         panel, reactions = self.night.panel, Reactions(self.night.script)
-        return ReplayedExecutor(self.instruments, self.journal, panel, reactions, state=state)
+        return ReplayedExecutor(self.instruments, self.journal, panel, reactions, state)
 
     async def _step(self, entry: Entry) -> None:
         if _is_outside(entry):
