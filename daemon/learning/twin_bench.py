@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from daemon.learning.response import SHIPPED
 from daemon.learning.write import SHORTEST_LAG_S, as_simulation
@@ -37,7 +38,7 @@ def beside_the_record(run: RunPlan, learned: Learned | None) -> RunPlan:
     simulation = bench.simulation or Simulation.model_validate({"model": SHIPPED[bench.heat_source.kind]})
     if learned is not None:
         simulation = simulation.model_copy(update=_as_learned(simulation, learned))
-    update: dict[str, object] = {"simulation": simulation}
+    update: dict[str, Any] = {"simulation": simulation}
     if bench.simulation is None:
         profile = "ascii-bath" if bench.heat_source.kind == "stirred_bath" else "modbus-block"
         parts = {"heat_source": profile, "bridge": "text-bridge", **_BESIDE}
@@ -48,6 +49,9 @@ def beside_the_record(run: RunPlan, learned: Learned | None) -> RunPlan:
             for name, profile in parts.items()
             if (part := getattr(bench, name)) is not None
         }
+        # One bridge with channels of its own stands in for whatever reads ohms on the real bench.
+        whole = update["bridge"].model_copy(update={"resistor": None, "range_ohm": None})
+        update |= {"scanner": None, "bridge": whole}
     return replace(run, bench=bench.model_copy(update=update))
 
 

@@ -38,7 +38,7 @@ INSIDE_DAEMON = {
     ),
     "daemon/notices": ("daemon.notices", "daemon.program", "plans"),
 }  # fmt: skip
-MAY_IMPORT_SIMULATORS = ("daemon/rehearsal.py",)
+MAY_IMPORT_SIMULATORS = ("daemon/rehearsal.py", "daemon/rehearsal_truths.py")
 
 
 def imports(path: Path) -> Iterator[str]:
