@@ -115,8 +115,6 @@ async def _attempt(law: str, attempt: Attempt) -> Finding:
         return Finding(law, True, await attempt())
     except (InstrumentError, LawBroken) as error:
         return Finding(law, False, str(error))
-    except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
-        return Finding(law, False, f"{type(error).__name__}: {error}")
 
 
 async def _identity(instrument: Device) -> str:

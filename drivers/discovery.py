@@ -6,7 +6,7 @@ import math
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeGuard
+from typing import TypeGuard, cast
 
 from drivers.bridge import BridgeSettings
 from drivers.clock import Clock
@@ -19,6 +19,7 @@ from drivers.registry import (
     open_bridge,
     open_heat_source,
     open_interlocks,
+    open_plug_in,
     open_readout,
     open_scanner,
 )
@@ -94,12 +95,14 @@ def open_any(profile: str, address: str, clock: Clock, resistor_ohm: float | Non
     found = find_profile(profile)
     if resistor_ohm is not None and not (math.isfinite(resistor_ohm) and resistor_ohm > 0.0):
         raise BadProfile(f"a standard resistor of {resistor_ohm:g} Ω: expected a positive number of Ω")
-    if resistor_ohm is not None and found is not None and found.role != "bridge":
-        raise BadProfile(f"profile {profile} is for the role {found.role}, which has no resistor")
+    if resistor_ohm is not None and (found is None or found.role != "bridge"):
+        raise BadProfile(f"{profile} is no ratio bridge: it has no standard resistor")
     if found is not None and found.role in _OPEN:
         return _OPEN[found.role](profile, address, Lines(clock))
     if found is not None and found.role == "bridge":
         return open_bridge(profile, address, clock, settings=BridgeSettings(resistor_ohm=resistor_ohm))
+    if found is None:
+        return cast("HeatSource", open_plug_in(profile, address, Lines(clock)))
     return open_heat_source(profile, address, clock)
 
 
@@ -129,7 +132,5 @@ async def identify(profile: str, address: str, clock: Clock) -> Answer:
         return Answer(profile, await instrument.identify(), "")
     except InstrumentError as error:
         return Answer(profile, "", str(error))
-    except Exception as error:  # noqa: BLE001 - a plug-in may raise anything
-        return Answer(profile, "", f"{profile}: {type(error).__name__}: {error}")
     finally:
         await instrument.close()

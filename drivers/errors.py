@@ -12,6 +12,7 @@ InstrumentError
 ├── WrongIdentity            another instrument than the bench file says
 ├── Restarted                it was off, or started anew, since it was last asked
 ├── NotConfirmed             the read-back differs from what was written
+├── PlugInFault              a plug-in failed in its own code
 ├── OutsideLimits            the value is outside the profile's or the bench's limits; nothing was sent
 └── BadProfile               a profile, address or plug-in cannot be used; nothing was opened
 """
@@ -69,6 +70,10 @@ class NotConfirmed(InstrumentError):
 
 class OutsideLimits(InstrumentError):
     """The value is outside the profile's or the bench's limits; nothing was sent."""
+
+
+class PlugInFault(InstrumentError):
+    """A plug-in failed in its own code; the message says where."""
 
 
 class BadProfile(InstrumentError):

@@ -21,6 +21,7 @@ from drivers.lines import NO_FAR_ENDS, Lines
 from drivers.link_events import Transcript
 from drivers.modbus import TcpFraming
 from drivers.monitors import ProfileAmbient, ProfileInterlocks, ProfileReadout
+from drivers.plug_in import PlugInDevice, fence
 from drivers.profile import load_profile
 from drivers.profile_model import LinkSettings, Profile, SerialSettings
 from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, Scanner
@@ -155,18 +156,23 @@ def _try(point: EntryPoint) -> PlugIn:
 def _load(point: EntryPoint) -> Any:
     try:
         factory = point.load()
-    except Exception as error:  # a foreign module may raise anything on import
+    except (Exception, SystemExit) as error:  # a foreign module may raise anything on import
         raise BadProfile(f"plug-in {point.name} ({point.value}): {type(error).__name__}: {error}") from error
     if not callable(factory):
         raise BadProfile(f"plug-in {point.name} ({point.value}): is not callable")
     return factory
 
 
+def open_plug_in(name: str, address: str, lines: Lines) -> PlugInDevice:
+    """A plug-in's instrument in whichever role it shows; raises BadProfile."""
+    return _open_plug_in(None, name, parse_address(address), lines)
+
+
 def _open(role: str, name: str, address: str, lines: Lines, limits_c: tuple[float, float] | None) -> Any:
     place = parse_address(address)
     profile = find_profile(name, place.unit_id)
     if profile is None:
-        return _open_plug_in(name, place, lines)
+        return _open_plug_in(role, name, place, lines)
     if profile.role != role:
         raise BadProfile(f"profile {name} is for the role {profile.role}, not {role}")
     if place.kind not in profile.link.transports:
@@ -189,7 +195,7 @@ _OTHERS = {
 }
 
 
-def _open_plug_in(name: str, place: Address, lines: Lines) -> Any:
+def _open_plug_in(role: str | None, name: str, place: Address, lines: Lines) -> PlugInDevice:
     installed = _entry_points()
     found = [point for point in installed if point.name == name]
     if not found:
@@ -198,6 +204,7 @@ def _open_plug_in(name: str, place: Address, lines: Lines) -> Any:
     factory = _load(found[0])
     link = lines.link(place, PLUG_IN_LINK, False)
     try:
-        return factory(link, lines.clock)
-    except Exception as error:  # foreign code must not end the daemon
+        instrument = factory(link, lines.clock)
+    except (Exception, SystemExit) as error:  # foreign code must not end the daemon
         raise BadProfile(f"plug-in {name} ({found[0].value}): {type(error).__name__}: {error}") from error
+    return fence(name, instrument, role)

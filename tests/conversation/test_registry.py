@@ -8,15 +8,17 @@ from pathlib import Path
 import pytest
 
 from drivers.clock import Clock
-from drivers.errors import BadProfile
-from drivers.registry import SHIPPED, open_bridge, open_heat_source, plug_ins
+from drivers.conformance import try_scanner
+from drivers.errors import BadProfile, PlugInFault
+from drivers.lines import Lines
+from drivers.registry import SHIPPED, open_bridge, open_heat_source, open_readout, open_scanner, plug_ins
 from drivers.wires.address import Address, parse_address
 from simulators.virtual_time import run
 from tests.conversation.scripted import Responder, SmallBath
 
 PLUG_IN = '''
 class Lamp:
-    """A heat source of our own: asks over the link it was given."""
+    """A readout of our own: asks over the link it was given."""
 
     def __init__(self, link, clock):
         self.link = link
@@ -24,6 +26,9 @@ class Lamp:
     async def identify(self):
         reply = await self.link.exchange(b"who\\n", lambda buffer: buffer.find(b"\\n") + 1, 1.0)
         return reply.decode().strip()
+
+    async def temperatures(self):
+        return {}
 
     async def close(self):
         self.link.close()
@@ -123,13 +128,8 @@ def test_a_plug_in_gets_a_link_and_works(tmp_path: Path, monkeypatch: pytest.Mon
     async def main() -> None:
         far_ends = {"bench": Responder(lambda data: b"lamp 1\n")}
         heard: list[bytes] = []
-        lamp = open_heat_source(
-            "lamp",
-            "simulated:bench",
-            Clock(),
-            far_ends=far_ends,
-            transcript=lambda event: heard.append(event[3]),
-        )
+        lines = Lines(Clock(), far_ends, lambda event: heard.append(event[3]))
+        lamp = open_readout("lamp", "simulated:bench", lines)
         assert await lamp.identify() == "lamp 1"
         assert b"who\n" in heard
         await lamp.close()
@@ -144,6 +144,7 @@ def test_a_plug_in_gets_a_link_and_works(tmp_path: Path, monkeypatch: pytest.Mon
         ("broken_module:Driver", "raise SystemError('burnt')", "burnt"),
         ("broken_module:Driver", "", "AttributeError"),
         ("broken_module:Driver", "Driver = 7", "not callable"),
+        ("broken_module:Driver", "import sys\nsys.exit(3)", "SystemExit"),
         ("absent_module:Driver", "", "ModuleNotFoundError"),
     ],
 )
@@ -166,3 +167,57 @@ def test_a_plug_in_that_fails_when_called_is_named_with_its_error(
     monkeypatch.syspath_prepend(str(tmp_path))
     with pytest.raises(BadProfile, match=r"shy.*ZeroDivisionError"):
         open_bridge("shy", "simulated:bench", Clock(), far_ends={"bench": Responder(lambda data: b"")})
+
+
+ODD = """
+from drivers.roles import ScannerCapabilities
+
+class Odd:
+    capabilities = ScannerCapabilities(4, 0.1)
+    def __init__(self, link, clock):
+        pass
+    async def identify(self):
+        raise KeyError("who")
+    async def select(self, channel):
+        raise SystemExit(3)
+    async def closed(self):
+        return None
+    async def close(self):
+        raise ValueError("no")
+"""
+
+
+@pytest.mark.parametrize(
+    ("module", "words"),
+    [
+        (ODD, ("odd, identify: KeyError: 'who'", "odd, select: SystemExit: 3", "odd, closed: gave None")),
+        (ODD.replace("closed", "open"), ("as scanner it needs closed, and has none",)),
+        (ODD.replace("capabilities = ", "x = "), ("needs capabilities, a ScannerCapabilities",)),
+        (ODD.replace("async def select", "async def choose"), ("as scanner it needs select",)),
+    ],
+)
+def test_what_goes_wrong_inside_a_plug_in_is_told_and_ends_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, module: str, words: tuple[str, ...]
+) -> None:
+    install(tmp_path, "odd", "odd_module:Odd", module)
+    monkeypatch.syspath_prepend(str(tmp_path))
+    monkeypatch.delitem(sys.modules, "odd_module", raising=False)
+
+    async def main() -> list[str]:
+        lines = Lines(Clock(), {"bench": Responder(lambda data: b"")})
+        try:
+            odd = open_scanner("odd", "simulated:bench", lines)
+        except BadProfile as error:
+            return [str(error)]
+        told = []
+        for ask in (odd.identify, lambda: odd.select(2), odd.closed):
+            with pytest.raises(PlugInFault) as caught:
+                await ask()
+            told.append(str(caught.value))
+        await odd.close()
+        findings = [finding async for finding in try_scanner(odd)]
+        assert findings and not any(finding.holds for finding in findings)
+        return told
+
+    for said, wanted in zip(run(main()), words, strict=True):
+        assert wanted in said
