@@ -22,6 +22,8 @@ from daemon.results.dcc.quantity import DccError, Expanded, Quantity
 from daemon.results.dcc.read import characteristic_from_dcc
 from daemon.results.dcc.tree import NAMES, parse, validate
 from daemon.results.dcc.units import unit_problem
+from daemon.results.immersion import Immersion
+from daemon.results.self_heating import SelfHeating
 from daemon.review.acts import accept, exclude
 from daemon.review.state import read_review
 from tests.nights.morning import EIGHT_OCLOCK, KEEPER, SCHEMAS, as_real, morning_night, papers
@@ -59,6 +61,49 @@ def issued(night: Path) -> Path:
 @pytest.mark.parametrize("serial", [IPRT, FILM, SEMI])
 def test_a_draft_is_valid(evaluated: Evaluated, serial: str) -> None:
     dcc_xml(facts_of(evaluated, serial, papers(), None), SCHEMAS)
+
+
+def behaving(evaluated: Evaluated) -> etree._Element:
+    """The industrial thermometer's draft, with self-heating and stem conduction as a run may find them."""
+    facts = facts_of(evaluated, IPRT, papers(), None)
+    heating = SelfHeating(50.02, 1.0, 0.5, 3.21, 0.21, 119.404123, 0.00011)
+    stem = Immersion(60.0, 120.0, 20.0, (-1.0, -2.5, -4.75), 0.1, -2.0, 0.31)
+    item = dataclasses.replace(facts.item, self_heating=(heating,), immersion=(stem,), annealing_mk=-4.2)
+    data = dcc_xml(dataclasses.replace(facts, item=item))
+    if (SCHEMAS / "dcc-3.2.1.xsd").is_file():
+        validate(data, SCHEMAS)
+    return parse(data)
+
+
+def column(root: etree._Element, ref_type: str) -> list[float]:
+    """The values of a quantity, one number or a list."""
+    (found,) = root.findall(f".//dcc:quantity[@refType='{ref_type}']", NAMES)
+    told = found.findtext(".//si:valueXMLList", None, NAMES) or found.findtext(".//si:value", "", NAMES)
+    return [float(word) for word in told.split()]
+
+
+def test_how_the_thermometer_behaved_stands_in_it_with_its_uncertainty(evaluated: Evaluated) -> None:
+    root, item = behaving(evaluated), evaluated.night.item(IPRT)
+    assert column(root, "ohmvigil_selfHeating") == [3.21] and column(root, "ohmvigil_zeroPower") == [
+        119.40412
+    ]
+    assert column(root, "ohmvigil_stemConduction") == [-2.0] and column(root, "ohmvigil_depth") == [120.0]
+    assert column(root, "ohmvigil_hysteresis") == pytest.approx(
+        [one.half_difference_mk for one in item.hysteresis], abs=0.05
+    )
+    assert column(root, "ohmvigil_shift") == pytest.approx([item.shift_mk], abs=0.05)
+    before, after = root.findall(".//dcc:quantity[@refType='ohmvigil_r0']", NAMES)
+    assert before.find(".//si:expandedUnc/si:coverageFactor", NAMES) is not None
+    assert "after annealing" in str(before.findtext("dcc:name/dcc:content", "", NAMES))
+    assert float(after.findtext(".//si:value", "", NAMES)) == pytest.approx(item.r0_after_ohm, abs=2e-3)
+    slopes = column(root, "ohmvigil_sensitivity")
+    assert slopes and all(0.37 < slope < 0.4 for slope in slopes)
+
+
+def test_what_was_not_measured_is_not_stated(evaluated: Evaluated) -> None:
+    root = parse(dcc_xml(facts_of(evaluated, IPRT, papers(), None)))
+    kinds = {one.get("refType") for one in root.iter("{*}quantity")}
+    assert not kinds & {"ohmvigil_selfHeating", "ohmvigil_stemConduction", "ohmvigil_annealing"}
 
 
 @needs_schema

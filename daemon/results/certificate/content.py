@@ -32,7 +32,7 @@ def content(facts: Facts) -> dict[str, Any]:
         "facts": _head(facts),
         "authorised": _authorised(facts),
         "replaces": _replaces(facts),
-        "traceability": traceability(facts),
+        "traceability": traceability(facts, *facts.evaluated.night.run.references),
         "method": method_sentences(facts),
         "conditions": conditions(facts),
         "zero": _zero(facts),
@@ -121,7 +121,7 @@ def _zero(facts: Facts) -> list[tuple[str, str]]:
     hysteresis = [
         f"{signed(one.half_difference_mk, 1, 'mK')} at {one.temperature_c:g} °C" for one in item.hysteresis
     ]
-    u_ohm, annealed = _u_at_zero_ohm(facts), item.annealing_mk is not None
+    (u_ohm, _), annealed = u_at_zero(facts), item.annealing_mk is not None
     before, after = (
         f"{rounded(r, u_ohm)} Ω" if r is not None else "not measured"
         for r in (item.r0_before_ohm, item.r0_after_ohm)
@@ -155,12 +155,14 @@ def _self_heating(one: SelfHeating) -> list[tuple[str, str]]:
     ]
 
 
-def _u_at_zero_ohm(facts: Facts) -> float:
+def u_at_zero(facts: Facts) -> tuple[float, float]:
+    """U of a resistance at 0 °C in ohm, never below the laboratory's smallest, and its coverage factor."""
     found = facts.characteristic
     nearest_c = min(max(0.0, found.range_c[0]), found.range_c[1])
-    u_k = float(found.expanded_uncertainty_k(nearest_c))
+    there = found.uncertainty_at([nearest_c])
     smallest_k = 1e-3 * (facts.papers.laboratory.smallest_uncertainty_mk or 0.0)
-    return max(u_k, smallest_k) * float(found.sensitivity_ohm_per_k(nearest_c))
+    u_k = max(float(there.expanded_k[0]), smallest_k)
+    return u_k * float(found.sensitivity_ohm_per_k(nearest_c)), float(there.coverage_factor[0])
 
 
 def _point(row: dict[str, Any]) -> dict[str, str]:

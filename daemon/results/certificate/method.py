@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from daemon.results.certificate.facts import Facts
 from plans.plan import Placed
+from plans.probe import Thermometer
 from plans.run_plan import RunPlan
 from plans.unroll import measuring_steps
 
@@ -17,12 +18,14 @@ def method_sentences(facts: Facts) -> list[str]:
     points = ", ".join(f"{step.temperature_c:g}" for step in steps)
     sequence, currents = steps[0].sequence, sorted({step.current_ma for step in steps})
     current = ", ".join(f"{one:g} mA" for one in currents)
+    reversal = ", the mean of both directions" if sequence.reverse_current else ", one direction"
     return [
         f"Comparison with {_references(run)} in a {_medium(run)}, resistance "
         f"measured by the bridge of {run.bench.name}.",
-        f"Immersion {_immersion(facts):g} mm, {facts.thermometer.wires} wires; measuring current {current}, "
-        "resistances as measured with it, not extrapolated to zero power.",
+        f"Immersion {_immersion(facts):g} mm, {facts.thermometer.wires} wires; measuring current {current}"
+        f"{reversal}; resistances as measured with it, not extrapolated to zero power.",
         f"Temperatures in the order measured: {points} °C.",
+        *_annealing(run),
         "At each temperature readings began when the drift and scatter of the reference and the drift of "
         "every thermometer against it had met their criterion over one window; then the reference and the "
         f"thermometers were read in the order S U1 … Un Un … U1 S in {sequence.cycles} cycles with "
@@ -37,15 +40,26 @@ def conditions(facts: Facts) -> str:
     return facts.papers.order.environment or "Conditions of the room were not recorded."
 
 
-def traceability(facts: Facts) -> str:
-    """To what the results are traceable, as far as the papers say."""
+def traceability(facts: Facts, *references: Thermometer) -> str:
+    """To what the results by these references are traceable, as far as the papers say."""
     certificate = ", ".join(
         f"certificate {one.calibration.certificate} of {one.calibration.date.isoformat()}"
-        for one in facts.evaluated.night.run.references
+        for one in references
         if one.calibration is not None
     )
     told = facts.papers.laboratory.traceability
     return f"Reference thermometer: {certificate}. {told}".rstrip()
+
+
+def _annealing(run: RunPlan) -> list[str]:
+    anneal = run.plan.anneal
+    if anneal is None:
+        return []
+    return [
+        f"Annealed at {anneal.temperature_c:g} °C for {anneal.hold_minutes:g} min after being measured as "
+        f"found, at most {anneal.cycles} times, until no thermometer changed by more than "
+        f"{anneal.stable_within_mk:g} mK at {run.plan.zero.temperature_c:g} °C."
+    ]
 
 
 def _references(run: RunPlan) -> str:

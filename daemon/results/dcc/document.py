@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from lxml import etree
@@ -136,7 +137,7 @@ def _statements(facts: Facts) -> etree._Element:
         *((facts.mark,) if facts.mark else ()),
         "The results relate only to the item identified here and to its condition when calibrated.",
         "The stated uncertainty does not include drift after the calibration.",
-        traceability(facts),
+        traceability(facts, *facts.evaluated.night.run.references),
         *(authorised.reasons if authorised is not None and authorised.replaces else ()),
         *facts.remarks,
     ]
@@ -168,22 +169,22 @@ def _measurement(facts: Facts) -> etree._Element:
         words("dcc:name", "Calibration of a platinum resistance thermometer by comparison"),
         node("dcc:usedMethods", method),
         node("dcc:usedSoftware", _software("ohmvigil", str(opening["program"]))),
-        node("dcc:measuringEquipments", _reference(facts)),
+        node("dcc:measuringEquipments", *_references(facts)),
         node("dcc:influenceConditions", room),
         results_node(facts),
     )
 
 
-def _reference(facts: Facts) -> etree._Element:
-    run = facts.evaluated.night.run
-    serial = node(
-        "dcc:identification",
-        node("dcc:issuer", text="calibrationLaboratory"),
-        node("dcc:value", text=run.reference.serial),
-    )
-    return node(
-        "dcc:measuringEquipment",
-        words("dcc:name", "Reference thermometer"),
-        words("dcc:description", traceability(facts)),
-        node("dcc:identifications", serial),
-    )
+def _references(facts: Facts) -> Iterator[etree._Element]:
+    for one in facts.evaluated.night.run.references:
+        serial = node(
+            "dcc:identification",
+            node("dcc:issuer", text="calibrationLaboratory"),
+            node("dcc:value", text=one.serial),
+        )
+        yield node(
+            "dcc:measuringEquipment",
+            words("dcc:name", "Reference thermometer"),
+            words("dcc:description", traceability(facts, one)),
+            node("dcc:identifications", serial),
+        )

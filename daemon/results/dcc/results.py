@@ -10,6 +10,7 @@ from lxml import etree
 from daemon.fitting.printing import printed_coefficients
 from daemon.results.certificate.facts import Facts
 from daemon.results.certificate.rows import PointRow, TableLine
+from daemon.results.dcc.behaviour import behaviour_nodes
 from daemon.results.dcc.quantity import Expanded, Quantity
 from daemon.results.dcc.tree import node, quantity_node, words
 
@@ -29,6 +30,7 @@ def results_node(facts: Facts) -> etree._Element:
     used = [row for row in facts.points if not row.excluded_because]
     left_out = [row for row in facts.points if row.excluded_because]
     found = [_points("Calibration points", used), _characteristic(facts), _table(facts.table)]
+    found += behaviour_nodes(facts)
     if left_out:
         causes = "; ".join(f"point {row.number}: {row.excluded_because}" for row in left_out)
         found.append(_points("Points measured but not used in the characteristic", left_out, causes))
@@ -44,14 +46,24 @@ def _points(name: str, rows: list[PointRow], about: str = "") -> etree._Element:
             "Measured resistance", RESISTANCE, r"\ohm", _column(rows, "resistance_ohm"), _expanded(rows)
         ),
         _in_kelvin(rows),
+        *_residuals(rows),
     ]
     return _result(name, about, quantities, "basic_measuringPoints")
+
+
+def _residuals(rows: list[PointRow]) -> list[Quantity]:
+    """By the characteristic minus by the reference; nothing where a point lies outside its range."""
+    known = [f"{row.residual_mk:.2f}" for row in rows if row.residual_mk is not None]
+    if len(known) != len(rows):
+        return []
+    return [Quantity("Residual", "ohmvigil_residual", r"\milli\kelvin", tuple(known))]
 
 
 def _table(rows: tuple[TableLine, ...]) -> etree._Element:
     quantities = [
         Quantity("t90", TEMPERATURE, r"\degreecelsius", _column(rows, "temperature_c")),
         Quantity("R(t)", RESISTANCE, r"\ohm", _column(rows, "resistance_ohm"), _expanded(rows)),
+        Quantity("dR/dt", "ohmvigil_sensitivity", r"\ohm\per\kelvin", _column(rows, "sensitivity_ohm_per_k")),
         _in_kelvin(rows),
     ]
     return _result("Interpolation table", "", quantities, TABLE)
