@@ -13,6 +13,7 @@ from functools import partial
 from typing import TypeVarTuple
 
 from drivers.errors import InstrumentError, OutsideLimits
+from drivers.heat_source import ProfileHeatSource
 from drivers.instrument import Instrument
 from drivers.profile_model import Question
 from drivers.quantities import UNITS, Reading
@@ -53,6 +54,8 @@ async def try_heat_source(source: HeatSource, *, writes: bool = False) -> AsyncI
         )
     if writes:
         yield await _attempt("confirms its present set-point", partial(_rewrite_set_point, source))
+        if isinstance(source, ProfileHeatSource) and source.has_communication_loss:
+            yield await _attempt("confirms its present reaction to silence", partial(_rearm, source))
         yield await _attempt("makes itself safe", partial(_safe, source))
 
 
@@ -194,6 +197,15 @@ async def _rewrite_set_point(source: HeatSource) -> str:
     ):
         raise LawBroken(f"{_shown(before)} was written, {_shown(after)} is shown")
     return _shown(after)
+
+
+async def _rearm(source: ProfileHeatSource) -> str:
+    before = await source.communication_loss()
+    await source.arm_communication_loss(*before)
+    if (after := await source.communication_loss()) != before:
+        raise LawBroken(f"{before} was written, {after} is shown")
+    silence_s, fall_back_c = after
+    return f"after {silence_s:g} s it takes {fall_back_c:g} °C" if silence_s else "none is set"
 
 
 async def _safe(source: HeatSource) -> str:

@@ -73,7 +73,9 @@ def visa_resources(backend: str = "@py") -> list[str]:
     try:
         return sorted(pyvisa.ResourceManager(backend).list_resources("?*"))
     except (OSError, ValueError, pyvisa.Error) as error:
-        raise BadProfile(f"VISA backend {backend}: {error}") from error
+        raise BadProfile(
+            f"VISA backend {backend}: {' '.join(str(error).split())}; is it installed?"
+        ) from error
 
 
 Device = HeatSource | Bridge | Scanner | Readout | Ambient | Interlocks

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from drivers.clock import Clock
-from drivers.errors import OutsideLimits
+from drivers.errors import BadProfile, GarbledReply, OutsideLimits
 from drivers.instrument import Instrument
 from drivers.link import Link
 from drivers.profile_fields import Sample, Values
-from drivers.profile_model import PowerReturn, Profile
+from drivers.profile_model import Command, PowerReturn, Profile
 from drivers.roles import HeatSourceCapabilities, SourceStatus
 
 
@@ -76,6 +76,22 @@ class ProfileHeatSource(Instrument):
     async def write_cooling(self, on: bool) -> None:
         """Switch the cooling and read it back."""
         await self.write(self.command("cooling"), float(on))
+
+    async def communication_loss(self) -> tuple[float, float]:
+        """Its own reaction to silence as it is set: after so many s (0: never) it takes so many °C."""
+        loss = self.profile.communication_loss
+        if loss is None:
+            raise BadProfile(f"{self.profile.id} does not offer a reaction to silence")
+        return await self._as_set(self.command(loss.time)), await self._as_set(self.command(loss.set_point))
+
+    async def _as_set(self, command: Command) -> float:
+        verify = command.verify
+        assert verify is not None  # a profile without is refused
+        question = self.profile.questions[verify.question]
+        found = self.reading(await self.ask(question), question, verify.field)
+        if found.value is None:
+            raise GarbledReply(f"{self.link.name}: {command.name}: {found.reason}")
+        return found.value
 
     async def arm_communication_loss(self, silence_s: float, fall_back_c: float) -> None:
         """Let the controller take `fall_back_c` by itself when nothing is written for `silence_s`.

@@ -116,6 +116,16 @@ def _check_heat_source(profile: Profile, top: Table) -> None:
             raise top.fault(f"write.{name}", "needs on and off")
     if profile.commands["set_point"].verify is None:
         raise top.fault("write.set_point", "needs verify: a set-point is always read back")
+    if profile.communication_loss is not None:
+        for name, unit in (
+            (profile.communication_loss.time, "s"),
+            (profile.communication_loss.set_point, "degC"),
+        ):
+            command = profile.commands[name]
+            if command.switch or command.unit != unit or command.verify is None:
+                raise top.fault(
+                    f"write.{name}", f"sets the reaction to silence: it takes {unit} and needs verify"
+                )
     if not profile.safe:
         raise top.fault("safe", "is missing; a heat source must say how it is made safe")
 

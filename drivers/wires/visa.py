@@ -99,7 +99,7 @@ class _Session:
         try:
             resource = self._open()
         except Exception as error:  # noqa: BLE001 - PyVISA raises OSError, ValueError and bare Exception alike
-            reason = f"cannot open {self._name} with {self._backend}: {error}"
+            reason = f"cannot open {self._name} with {self._backend}: {' '.join(str(error).split())}"
             self._on_loop(lambda: self._settle(LinkLost(reason)))
             return
         self._on_loop(lambda: self._settle(None))

@@ -125,6 +125,36 @@ def test_every_shipped_profile_loads_and_says_what_happens_when_power_returns(na
         ),
         ("modbus-block", set_to("write", "set_point", "scale", value=0), "[write.set_point], scale"),
         ("modbus-block", set_to("communication_loss", "time", value="clock"), "[communication_loss], time"),
+        ("modbus-block", set_to("communication_loss", "time", value="heater"), "it takes s and needs verify"),
+        ("modbus-block", without("write", "fall_back", "verify"), "it takes degC and needs verify"),
+        ("text-scanner", without("scanner"), "scanner: is missing"),
+        ("text-scanner", without("write", "channel", "verify"), "write.channel: needs verify"),
+        (
+            "text-scanner",
+            set_to("scanner", "channels", value=17),
+            "write.channel.limits: must include 1 to 17",
+        ),
+        (
+            "text-scanner",
+            set_to("read", "closed", "fields", "channel", "unit", value="mA"),
+            "'channel' in no",
+        ),
+        ("text-ratio-bridge", set_to("bridge", "channels", value=2), "'channel' in no unit"),
+        (
+            "text-ratio-bridge",
+            set_to("read", "resistance", "fields", "ratio", "unit", value="ohm"),
+            "either 'resistance' in ohm or 'ratio' in no unit",
+        ),
+        (
+            "text-ratio-bridge",
+            set_to("read", "resistance", "timeout_s", value=8.0),
+            "longest integration, 8 s",
+        ),
+        (
+            "text-ratio-bridge",
+            set_to("write", "range", "unit", value="mA"),
+            "write.range: takes a number in ohm",
+        ),
         ("modbus-block", set_to("link", "unit_id", value=0), "[link], unit_id"),
     ],
 )
