@@ -55,12 +55,13 @@ def run_checked(plan: RunPlan, args: argparse.Namespace, faults: tuple[str, ...]
         say((f"CAUTION  {finding.text}" for finding in report.cautions), hang=9)
     if plan.bench.simulation is None:
         return _real(plan, args)
-    record = args.record or _default_record(plan, args.plan)
+    record = args.record or default_record(plan, args.plan)
     return _simulated(plan, record, faults, args)
 
 
-def _default_record(plan: RunPlan, path: Path) -> Path:
-    folder = path.resolve().parent / plan.bench.record.folder
+def default_record(plan: RunPlan, path: Path, below: str = "") -> Path:
+    """The next free record of a plan in its bench's folder of records, or in a folder below that."""
+    folder = path.resolve().parent / plan.bench.record.folder / below
     return free_path(folder, path.stem, ".record")
 
 
@@ -98,4 +99,4 @@ def _unasked(plan: RunPlan) -> Sequence[Mapping[str, object]]:
 def _real(plan: RunPlan, args: argparse.Namespace) -> int:
     from daemon.cli.real import run_real
 
-    return run_real(plan, args.record or _default_record(plan, args.plan), args)
+    return run_real(plan, args.record or default_record(plan, args.plan), args)

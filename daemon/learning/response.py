@@ -15,11 +15,11 @@ import numpy as np
 from daemon.fitting.arrays import FloatArray
 from daemon.learning.night import Night
 from daemon.rehearsal import Display, Looks, twin_answer
+from daemon.stand_in import model_for
 from plans.learned import Display as LearnedDisplay
 from plans.learned import Figure, Part
 
 PARTS: tuple[Part, ...] = ("heat_capacity", "exchange", "loss", "coolant", "gain", "integral")
-SHIPPED = {"stirred_bath": "oil_bath", "dry_block": "dry_block", "furnace": "furnace"}
 
 _EVERY_S = 10.0
 _SCALE_K, _SCALE_PERCENT = 0.1, 2.0
@@ -49,12 +49,6 @@ class _Seen:
         return np.concatenate(
             [(np.array(shown) - self.shown) / _SCALE_K, (np.array(output) - self.output) / _SCALE_PERCENT]
         )
-
-
-def model_of(night: Night) -> str:
-    """Which shipped model stands for this bench."""
-    simulation = night.run.bench.simulation
-    return SHIPPED[night.run.bench.heat_source.kind] if simulation is None else simulation.model
 
 
 @dataclass(frozen=True)
@@ -103,7 +97,7 @@ def _seen(night: Night, display: LearnedDisplay) -> _Seen:
     shown = Display(display.offset_k.value, display.slope.value)
     start_c = (trace.value[0] - shown.offset_k) / (1.0 + shown.slope)
     return _Seen(
-        model_of(night),
+        model_for(night.run.bench),
         shown,
         night,
         Looks(when_s.tolist(), night.run.bench.ambient_c, float(start_c)),
