@@ -12,7 +12,7 @@ from plans.fluid import Fluid
 from plans.learned import Part
 from plans.monitors import Interlocks, Monitor, Scanner
 from plans.source import HeatSource
-from plans.values import Celsius, FileName, Name, Seconds, Serial, Table, Text
+from plans.values import Celsius, FileName, Name, ProfileName, Seconds, Serial, Table, Text
 
 RESISTOR_TERM = "standard resistor, by its certificate"
 FIRST_YEAR, LAST_YEAR = 2000, 2200
@@ -39,7 +39,7 @@ class Bridge(Table):
     are set on an instrument that lets them be chosen.
     """
 
-    profile: Name
+    profile: ProfileName
     address: Address
     channels: Annotated[int, Field(ge=1, le=96)] = 8
     settling_s: Seconds = 1.0

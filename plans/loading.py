@@ -12,6 +12,7 @@ from plans.crosscheck import crosscheck
 from plans.errors import PlanError, Problem
 from plans.learned import Learned
 from plans.plan import Plan
+from plans.profile_paths import with_whole_paths
 from plans.reading import parse_tree, read_text
 from plans.register import Register
 from plans.run_plan import Names, RunPlan, Texts
@@ -26,6 +27,8 @@ def load_plan(path: Path) -> RunPlan:
     named = _named_files(plan_text, path.name)
     problems: list[Problem] = []
     texts = {key: _other_text(path.parent / name, name, problems) for key, name in named.items()}
+    if "bench" in texts:
+        texts["bench"] = with_whole_paths(texts["bench"], (path.parent / named["bench"]).parent)
     if problems or len(texts) < 2:
         _judge(Plan, plan_text, path.name, problems)
         raise PlanError(problems)
@@ -50,7 +53,16 @@ def parse_plan(plan_text: str, bench_text: str, register_text: str, names: Names
 
 def load_bench(path: Path) -> Bench:
     """A bench file alone; raises PlanError."""
-    return _alone(Bench, path)
+    problems: list[Problem] = []
+    found = _judge(Bench, read_bench(path), path.name, problems)
+    if found is None:
+        raise PlanError(problems)
+    return found
+
+
+def read_bench(path: Path) -> str:
+    """The text of a bench file, its profiles' files as whole paths; raises PlanError."""
+    return with_whole_paths(read_text(path, path.name), path.parent)
 
 
 def load_register(path: Path) -> Register:

@@ -7,13 +7,13 @@ from typing import Annotated
 from pydantic import Field
 
 from plans.address import Address
-from plans.values import Name, Table
+from plans.values import ProfileName, Table
 
 
 class Monitor(Table):
     """[readout] or [ambient]: plain temperature readout, monitor of the room; only looked at."""
 
-    profile: Name
+    profile: ProfileName
     address: Address
 
 

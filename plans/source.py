@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from plans.address import Address
 from plans.rating import Limit
-from plans.values import Celsius, MilliKelvin, Millimetre, Name, Rate, SourceKind, Table
+from plans.values import Celsius, MilliKelvin, Millimetre, ProfileName, Rate, SourceKind, Table
 
 # All common practice, no source: replaced by the bench file once the source has been characterised.
 OVERSHOOT_K: dict[SourceKind, float] = {"stirred_bath": 5.0, "dry_block": 10.0, "furnace": 10.0}
@@ -42,7 +42,7 @@ class HeatSource(Table):
     """
 
     kind: SourceKind
-    profile: Name
+    profile: ProfileName
     address: Address
     minimum_c: Celsius
     maximum_c: Celsius

@@ -31,6 +31,8 @@ Channel = Annotated[int, Field(ge=1, le=96)]
 Text = Annotated[str, Field(max_length=200, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Name = Annotated[str, Field(min_length=1, max_length=120, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Serial = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9._/-]*$")]
+ProfileName = Annotated[str, Field(min_length=1, max_length=400, pattern=r"^[^\x00-\x1f\x7f]+$")]
+"""A shipped profile, a plug-in, or a file ending in .toml beside the bench file."""
 FileName = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]+$")]
 
 SourceKind = Literal["stirred_bath", "dry_block", "furnace"]

@@ -13,7 +13,7 @@ from daemon.cli.say import refuse, say_json
 from daemon.precheck import day_of_start, precheck
 from drivers.clock import Clock
 from plans.errors import PlanError
-from plans.loading import load_bench, load_register, parse_plan
+from plans.loading import load_bench, load_register, parse_plan, read_bench
 from plans.plan import MOST_POINTS
 from plans.run_plan import Names
 
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
         _ask(args)
         bench, register = load_bench(args.bench), load_register(args.register)
         text = write_plan(_answers(args), bench, register)
-        read = (args.bench.read_text("utf-8"), args.register.read_text("utf-8"))
+        read = (read_bench(args.bench), args.register.read_text("utf-8"))
         made = parse_plan(text, *read, Names("plan", args.bench.name, args.register.name))
         report = precheck(made, day_of_start(made, Clock()))
     except (CannotPlan, PlanError, OSError) as error:

@@ -12,7 +12,7 @@ import pytest
 from pydantic import BaseModel
 
 from plans.errors import PlanError
-from plans.loading import load_plan
+from plans.loading import load_bench, load_plan, parse_plan
 from plans.plan import Plan
 
 EXAMPLES = Path(__file__).parents[2] / "plans" / "examples"
@@ -127,3 +127,25 @@ def test_every_key_of_a_plan_stands_in_an_example_or_is_told_there_in_a_comment(
     known = keys(Plan, set())
     assert len(known) > 40
     assert {key for key in known if not re.search(rf"\b{key}( = |\]|\.\w+\])", told)} == set()
+
+
+def test_a_profile_that_a_bench_names_as_a_file_lies_beside_the_bench_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("short.toml", "bench-bath.toml", "register.toml"):
+        shutil.copy(EXAMPLES / name, tmp_path)
+    bench = tmp_path / "bench-bath.toml"
+    text = bench.read_text("utf-8")
+    bench.write_text(text.replace('profile = "ascii-bath"', 'profile = "our bath.toml"  # ours'), "utf-8")
+    monkeypatch.chdir(tmp_path.parent)
+    run = load_plan(Path(tmp_path.name) / "short.toml")
+    assert run.bench.heat_source.profile == str(tmp_path / "our bath.toml")
+    assert run.bench == load_bench(bench)
+    assert parse_plan(run.texts.plan, run.texts.bench, run.texts.register).bench == run.bench
+    assert "# ours" in run.texts.bench
+    assert run.bench.bridge.profile == "text-bridge"
+
+
+def test_a_bench_that_names_no_such_file_is_kept_to_the_letter() -> None:
+    text = (EXAMPLES / "bench-bath.toml").read_text("utf-8")
+    assert load_plan(EXAMPLES / "short.toml").texts.bench == text
