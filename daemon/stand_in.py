@@ -33,10 +33,11 @@ def model_for(bench: Bench) -> str:
     return "oil_bath" if within else "wide_bath"
 
 
-def stand_in(run: RunPlan, start_utc: datetime) -> RunPlan:
+def stand_in(run: RunPlan, start_utc: datetime | None = None) -> RunPlan:
     """The same plan with simulated instruments in place of the real ones; raises PlanError.
 
-    The simulated bridge takes its own time for a conversion. A night begins at `start_utc`.
+    The simulated bridge takes its own time for a conversion. A night begins at `start_utc`, else on the
+    simulation's own day.
     """
     bench = tomlkit.parse(run.texts.bench)
     source = _table(bench, "heat_source")
@@ -55,7 +56,10 @@ def stand_in(run: RunPlan, start_utc: datetime) -> RunPlan:
         bench["scanner"] = scanner
     for role in run.bench.beside:
         _table(bench, role).update({"profile": BESIDE[role], "address": f"simulated:{role}"})
-    bench["simulation"] = {"model": model_for(run.bench), "start_utc": start_utc.replace(microsecond=0)}
+    simulation: dict[str, object] = {"model": model_for(run.bench)}
+    if start_utc is not None:
+        simulation["start_utc"] = start_utc.replace(microsecond=0)
+    bench["simulation"] = simulation
     try:
         return parse_plan(run.texts.plan, tomlkit.dumps(bench), run.texts.register, run.names)
     except PlanError as error:

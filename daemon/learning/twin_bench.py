@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
-from daemon.learning.response import SHIPPED
 from daemon.learning.write import SHORTEST_LAG_S, as_simulation
 from daemon.rehearsal import sensor_lag_s
+from daemon.stand_in import stand_in
 from plans.bench import SimulatedDisplay, Simulation
 from plans.errors import PlanError
 from plans.learned import Learned
@@ -18,7 +17,7 @@ from plans.run_plan import RunPlan
 
 def rehearsed_as_learned(run: RunPlan, learned: Learned) -> RunPlan:
     """The same plan on a simulated bench that answers as the one learned from did; raises PlanError."""
-    assert run.bench.simulation is not None, "a rehearsal on a real bench is refused before"
+    assert run.bench.simulation is not None, "simulated instruments stand in for real ones before"
     added = as_simulation(learned, sensor_lag_s(run.bench.simulation.model))
     bench = f"{run.texts.bench.rstrip()}\n{added}"
     try:
@@ -32,31 +31,14 @@ def beside_the_record(run: RunPlan, learned: Learned | None) -> RunPlan:
     """The same run on simulated instruments, whatever stands on its bench, answering as learned.
 
     Only for what is thrown away afterwards: the texts stay those of the run. Without a lesson the source is
-    as shipped, or as it was simulated.
+    as shipped, or as it was simulated. Raises PlanError where nothing can stand in.
     """
-    bench = run.bench
-    simulation = bench.simulation or Simulation.model_validate({"model": SHIPPED[bench.heat_source.kind]})
+    stands = run if run.bench.simulation is not None else stand_in(run)
+    simulation = stands.bench.simulation
+    assert simulation is not None
     if learned is not None:
         simulation = simulation.model_copy(update=_as_learned(simulation, learned))
-    update: dict[str, Any] = {"simulation": simulation}
-    if bench.simulation is None:
-        profile = "ascii-bath" if bench.heat_source.kind == "stirred_bath" else "modbus-block"
-        parts = {"heat_source": profile, "bridge": "text-bridge", **_BESIDE}
-        update |= {
-            name: part.model_copy(
-                update={"profile": profile, "address": f"simulated:{_PLACE.get(name, name)}"}
-            )
-            for name, profile in parts.items()
-            if (part := getattr(bench, name)) is not None
-        }
-        # One bridge with channels of its own stands in for whatever reads ohms on the real bench.
-        whole = update["bridge"].model_copy(update={"resistor": None, "range_ohm": None})
-        update |= {"scanner": None, "bridge": whole}
-    return replace(run, bench=bench.model_copy(update=update))
-
-
-_PLACE = {"heat_source": "source"}
-_BESIDE = {"readout": "ascii-readout", "ambient": "text-ambient", "interlocks": "modbus-interlocks"}
+    return replace(run, bench=stands.bench.model_copy(update={"simulation": simulation}))
 
 
 def _as_learned(simulation: Simulation, learned: Learned) -> dict[str, object]:
