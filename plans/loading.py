@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -49,6 +50,13 @@ def parse_plan(plan_text: str, bench_text: str, register_text: str, names: Names
     if problems:
         raise PlanError(problems)
     return run_plan
+
+
+def with_seed(run: RunPlan, seed: int) -> RunPlan:
+    """The same run with everything on its simulated bench drawn anew; raises PlanError."""
+    bench, count = re.subn(r"(?m)^seed = \d+", f"seed = {seed}", run.texts.bench)
+    assert count == 1, f"{run.names.bench}: a simulated bench states its seed once"
+    return parse_plan(run.texts.plan, bench, run.texts.register, run.names)
 
 
 def load_bench(path: Path) -> Bench:

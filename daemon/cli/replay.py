@@ -76,20 +76,31 @@ def run(args: argparse.Namespace) -> int:
 
 def _replayed(args: argparse.Namespace) -> int:
     from daemon.replay.continued_words import continued_lines
-    from daemon.replay.results import compare_results
     from daemon.replay.words import result_lines, unknowable_lines, verdict_lines
 
     asked = args.guards is not None or args.plan is not None
     found, continued = _course(args)
-    results = [] if asked else compare_results(args.record, args.report or report_folder(args.record))
+    results = _results(args, found)
     if args.json:
         say_json(_plain(found, results) | ({} if continued is None else {"continued": asdict(continued)}))
     else:
-        after = unknowable_lines(args.record, found) if asked else result_lines(results)
+        after = unknowable_lines(args.record, found) if asked else []
+        after += [] if args.guards is not None or (asked and found.parted) else result_lines(results)
         later = [] if continued is None else continued_lines(continued)
         print("\n".join([*verdict_lines(found), *after, *later]))
     same = found.identical and all(change.same for change in results)
     return EXIT_DONE if same else EXIT_BAD_OUTCOME
+
+
+def _results(args: argparse.Namespace, found: Replayed) -> list[ResultChange]:
+    """Against what was reported and accepted; under another plan against the recorded one, if points stay."""
+    from daemon.replay.results import compare_plans, compare_results
+
+    if args.plan is not None:
+        return [] if found.parted else compare_plans(args.record, found.run)
+    if args.guards is not None:
+        return []
+    return compare_results(args.record, args.report or report_folder(args.record))
 
 
 def _course(args: argparse.Namespace) -> tuple[Replayed, Continued | None]:

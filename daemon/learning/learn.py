@@ -13,7 +13,7 @@ from daemon.learning.lags import learn_lags
 from daemon.learning.night import Night, read_night
 from daemon.learning.response import learn_response
 from daemon.learning.source import learn_display, learn_source
-from daemon.learning.timing import Walk, learn_timing, same_bench, walk
+from daemon.learning.timing import Walk, learn_timing, same_bench, walk_of
 from plans.errors import PlanError
 from plans.learned import About, Learned
 
@@ -37,16 +37,17 @@ def learn(records: Sequence[Path], say: Callable[[str], None] = lambda sentence:
     for number, record in enumerate(records, start=1):
         say(f"reading {record.name} ({number} of {len(records)})")
         try:
-            run, own = walk(record)
-            nights.append(read_night(record, run))
+            night = read_night(record)
         except (RecordError, PlanError, FittingError) as error:
             raise CannotLearn(str(error)) from error
+        run = night.run
+        nights.append(night)
         if not same_bench(run, nights[0].run):
             raise CannotLearn(
                 f"{record}: this is a night of {run.bench.name!r}, the first record is of "
                 f"{nights[0].run.bench.name!r}; learn from one bench at a time"
             )
-        walks.append(own)
+        walks.append(walk_of(record, run, night.story.phases))
     timing = learn_timing(walks)
     if timing is None:
         raise CannotLearn("in none of these records did a point come to rest: there is nothing to learn from")

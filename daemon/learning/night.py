@@ -12,11 +12,11 @@ from daemon.certified import certified
 from daemon.feed import command_of
 from daemon.fitting.arrays import FloatArray
 from daemon.journal.entry import Entry, Kind
-from daemon.journal.read import read_entries
 from daemon.preparation import channels_of
 from daemon.results.phases import PointPath
 from daemon.results.story import Story, tell
 from daemon.results.traces import Trace
+from plans.loading import parse_plan
 from plans.run_plan import RunPlan
 
 Order = tuple[float, str, float]
@@ -66,11 +66,12 @@ class Night:
         return Rest(float(display.value.mean()), t90, _scatter(display), means)
 
 
-def read_night(record: Path, run: RunPlan) -> Night:
-    """Read a whole record; raises RecordError, FittingError."""
-    story = tell(record)
-    opened_s = story.opening.utc_s
-    actions = read_entries(record, frozenset({Kind.ACTION}))
+def read_night(record: Path) -> Night:
+    """Read a whole record, once; raises RecordError, PlanError, FittingError."""
+    actions: list[Entry] = []
+    story = tell(record, lambda entry: actions.append(entry) if entry.kind == Kind.ACTION else None)
+    opened_s, body = story.opening.utc_s, story.opening.body
+    run = parse_plan(body["plan"], body["bench"], body["register"])
     return Night(
         record,
         run,

@@ -44,14 +44,19 @@ class Walk:
 
 def walk(record: Path) -> tuple[RunPlan, Walk]:
     """The ways of one record; raises RecordError, PlanError."""
-    body = read_opening(record).body
+    opening, phases = read_opening(record), Phases()
+    body = opening.body
     run = parse_plan(body["plan"], body["bench"], body["register"])
-    phases = Phases()
     for entry in read_entries(record, frozenset({Kind.STATE, Kind.MILESTONE})):
-        phases.take(entry, entry.when_s)
+        phases.take(entry, entry.utc_s - opening.utc_s)
+    return run, walk_of(record, run, phases)
+
+
+def walk_of(record: Path, run: RunPlan, phases: Phases) -> Walk:
+    """The ways of one record, its phases told in s since it was opened."""
     lead_in_s = phases.points[0].started_s if phases.points else 0.0
     ahead = {row.index: row for row in forecast(run).rows}
-    return run, Walk(record, lead_in_s, tuple(_legs(phases.points, ahead, run.bench.ambient_c)))
+    return Walk(record, lead_in_s, tuple(_legs(phases.points, ahead, run.bench.start_c)))
 
 
 def walks_before(folder: Path, run: RunPlan) -> list[Walk]:

@@ -13,6 +13,7 @@ from daemon.journal.read import RecordError
 from daemon.results.calibrate import ItemResult, calibrate
 from daemon.review.recompute import difference
 from daemon.review.state import read_review
+from plans.run_plan import RunPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,25 @@ def compare_results(record: Path, report: Path) -> list[ResultChange]:
         except (ValueError, KeyError, TypeError) as problem:
             raise RecordError(f"{path}: not the coefficients of a report ({problem!r})") from problem
     return found
+
+
+def compare_plans(record: Path, run: RunPlan) -> list[ResultChange]:
+    """What was measured, evaluated by another plan, against the same by the recorded plan.
+
+    Only where the points would have been measured alike. Raises RecordError, PlanError, FittingError.
+    """
+    then = {item.serial: _written(item) for item in calibrate(record).items}
+    now = {item.serial: item for item in calibrate(record, otherwise=run).items}
+    return [_change("the recorded plan", serial, was, now.get(serial)) for serial, was in then.items()]
+
+
+def _written(item: ItemResult) -> Mapping[str, Any]:
+    curve = item.characteristic
+    points = [
+        {"index": p.index, "temperature_c": p.temperature_c, "resistance_ohm": p.resistance_ohm}
+        for p in item.points
+    ]
+    return {"characteristic": None if curve is None else plain_result(curve), "points": points}
 
 
 def _compared(

@@ -67,7 +67,7 @@ def unknowable_lines(record: Path, found: Replayed) -> list[str]:
         "the run would have gone another way from there.",
         "What source and thermometers would have shown then was never measured; the recorded "
         f"{duration(left_s)} after it answer other commands.",
-        f"Known: {_named(kept)} as recorded. Unknown: {_named(lost)}, and everything after.",
+        f"Known: {_named(kept)} as recorded. Unknown: {_named(lost)}, everything after, and so any result.",
     ]
     return lines
 

@@ -82,16 +82,22 @@ class NightResult:
         raise KeyError(serial)
 
 
-def calibrate(record: Path, upto: int | None = None, trying: Exclusion | None = None) -> NightResult:
+def calibrate(
+    record: Path,
+    upto: int | None = None,
+    trying: Exclusion | None = None,
+    otherwise: RunPlan | None = None,
+) -> NightResult:
     """Evaluate a record from its own plan; raises RecordError, PlanError, FittingError (bad certificate).
 
     Points that a person excluded are left out of the fits, with the cause; with `upto` only what was signed
-    up to that entry counts. `trying` is an exclusion that nobody signed yet.
+    up to that entry counts. `trying` is an exclusion that nobody signed yet, `otherwise` another plan by
+    which to evaluate what was measured.
     """
     review = read_review(record, upto)
     if trying is not None:
         review.exclusions.append(trying)
-    run = parse_plan(*recorded_plan_texts(record))
+    run = otherwise or parse_plan(*recorded_plan_texts(record))
     points = measured_points(record)
     channels = channels_of(run)
     reference = certified(run.reference.calibration)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -91,8 +91,8 @@ class Story:
             self._looked_s = when_s
 
 
-def tell(record: Path) -> Story:
-    """Read a record from its first entry to its last; raises RecordError."""
+def tell(record: Path, hear: Callable[[Entry], None] = lambda entry: None) -> Story:
+    """Read a record from its first entry to its last; `hear` is given each one too. Raises RecordError."""
     entries = read_entries(record)
     opening = next(entries, None)
     if opening is None or opening.kind != Kind.OPENED:
@@ -100,5 +100,6 @@ def tell(record: Path) -> Story:
     story = Story(opening)
     for entry in entries:
         story.take(entry)
+        hear(entry)
     story.phases.end(story.end_s)
     return story

@@ -15,8 +15,7 @@ from daemon.journal.read import verify
 from daemon.rehearsal import Rehearsal, rehearse
 from daemon.results.calibrate import calibrate
 from daemon.validation.check import Check, Part, Say
-from plans.loading import load_plan, parse_plan
-from plans.run_plan import RunPlan
+from plans.loading import load_plan, with_seed
 
 EXAMPLES = Path(plans.__file__).parent / "examples"
 _PLANS = ("iprt-bath.toml", "block-night.toml")
@@ -33,7 +32,7 @@ def check_nights(folder: Path, seeds: int, say: Say) -> Part:
         for seed in range(1, seeds + 1):
             say(f"night of {name}, seed {seed} of {seeds}")
             record = folder / f"{Path(name).stem}-{seed}.record"
-            rehearsal = rehearse(reseeded(name, seed), record)
+            rehearsal = rehearse(with_seed(load_plan(EXAMPLES / name), seed), record)
             checks += _judged(name, seed, record, rehearsal)
     say(f"night of {_PLANS[0]} once more: the same bytes?")
     checks.append(_same_bytes(folder))
@@ -43,14 +42,6 @@ def check_nights(folder: Path, seeds: int, say: Say) -> Part:
         "never saw.",
         tuple(checks),
     )
-
-
-def reseeded(name: str, seed: int) -> RunPlan:
-    """An example plan with another seed on its simulated bench."""
-    run = load_plan(EXAMPLES / name)
-    assert run.bench.simulation is not None
-    bench = run.texts.bench.replace(f"seed = {run.bench.simulation.seed}\n", f"seed = {seed}\n")
-    return parse_plan(run.texts.plan, bench, run.texts.register, run.names)
 
 
 def ratios(
@@ -89,7 +80,7 @@ def _judged(name: str, seed: int, record: Path, rehearsal: Rehearsal) -> Iterato
 
 def _same_bytes(folder: Path) -> Check:
     first, again = folder / f"{Path(_PLANS[0]).stem}-1.record", folder / "again.record"
-    rehearse(reseeded(_PLANS[0], 1), again)
+    rehearse(with_seed(load_plan(EXAMPLES / _PLANS[0]), 1), again)
     one, other = (hashlib.sha256(path.read_bytes()).hexdigest() for path in (first, again))
     return Check(
         f"{Path(_PLANS[0]).stem}, seed 1, run twice",

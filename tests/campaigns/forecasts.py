@@ -24,7 +24,7 @@ from daemon.learning.timing import Walk, learn_timing, walk
 from daemon.rehearsal import rehearse
 from daemon.timetable import forecast
 from plans.learned import Timing
-from plans.loading import parse_plan
+from plans.loading import parse_plan, with_seed
 from plans.run_plan import RunPlan
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "plans" / "examples"
@@ -98,9 +98,10 @@ def some_night(place: Place, seed: int) -> RunPlan:
         *(f"[[points]]\ntemperature_c = {t}\n" for t in points),
         '[finish]\nheater = "off"\n',
     ]
-    bench = (EXAMPLES / place.bench).read_text(encoding="utf-8").replace("seed = 1\n", f"seed = {seed}\n")
+    bench = (EXAMPLES / place.bench).read_text(encoding="utf-8")
     register = (EXAMPLES / "register.toml").read_text(encoding="utf-8")
-    return parse_plan("\n".join(plan), f"{bench}\n[simulation.response]\n{place.response}", register)
+    run = parse_plan("\n".join(plan), f"{bench}\n[simulation.response]\n{place.response}", register)
+    return with_seed(run, seed)
 
 
 def spend(place: Place, seed: int) -> Seen:

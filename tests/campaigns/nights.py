@@ -24,18 +24,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.validation.nights import ratios as ratios_of
-from plans.loading import load_plan, parse_plan
+from plans.loading import load_plan, with_seed
 
 _PLACES = 41
 
 
 def ratios_of_night(plan: str, seed: int) -> tuple[int, str, dict[str, list[float]]]:
     """Seed, last state, and |error|/U on a grid for each fitted thermometer."""
-    run = load_plan(Path(plan))
-    simulation = run.bench.simulation
-    assert simulation is not None
-    bench = run.texts.bench.replace(f"seed = {simulation.seed}", f"seed = {seed}")
-    run = parse_plan(run.texts.plan, bench, run.texts.register)
+    run = with_seed(load_plan(Path(plan)), seed)
     with tempfile.TemporaryDirectory() as folder:
         record = Path(folder) / "night.record"
         rehearsal = rehearse(run, record)

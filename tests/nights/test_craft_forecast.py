@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from daemon.cli import main
-from daemon.learning.timing import learn_timing, walks_before
+from daemon.journal import store
+from daemon.learning.timing import learn_timing, walk, walks_before
 from daemon.rehearsal import rehearse
 from daemon.timetable import forecast
 from plans.loading import load_plan
@@ -35,6 +38,19 @@ def test_the_forecast_comes_nearer_to_what_this_bench_really_does(records: tuple
     assert [len(walk.legs) for walk in walks] == [3]
     guess_s, known_s = (forecast(run, timing).rows[-1].from_s for timing in (None, learn_timing(walks)))
     assert abs(known_s - took_s) < abs(guess_s - took_s)
+
+
+def test_how_long_the_computer_had_been_on_is_no_part_of_the_night(
+    records: tuple[Path, float], tmp_path: Path
+) -> None:
+    record = records[0] / "one.record"
+    with closing(sqlite3.connect(record)) as connection:
+        rows = connection.execute("SELECT * FROM entry ORDER BY seq").fetchall()
+    later = store.create(tmp_path / "later.record", synced=False)
+    store.append(later, [(seq, kind, when_s + 1e6, *rest) for seq, kind, when_s, *rest in rows])
+    store.close(later)
+    lead_in_s = walk(record)[1].lead_in_s
+    assert walk(tmp_path / "later.record")[1].lead_in_s == lead_in_s < 600.0
 
 
 def test_another_bench_s_records_say_nothing(records: tuple[Path, float]) -> None:

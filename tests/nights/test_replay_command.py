@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import astuple
 from pathlib import Path
 
 import pytest
 
 from daemon.cli import main
 from daemon.results.report import write_report
+from plans.run_plan import RunPlan
 from tests.nights.replayed import brief_night, recorded
 
 KEPT = Path(__file__).parent / "kept"
@@ -50,6 +52,27 @@ def test_another_guard_says_when_and_what_stays_unknowable(
     said = capsys.readouterr().out
     assert "guard rising_too_fast says park" in said
     assert "Unknowable from 0:" in said and "was never measured" in said and "Unknown: point 1" in said
+
+
+def written(run: RunPlan, folder: Path) -> Path:
+    """A run plan as the three files of which it was read."""
+    for name, text in zip(("plan", "bench", "register"), astuple(run.texts), strict=True):
+        (folder / f"{name}.toml").write_text(text, "utf-8")
+    return folder / "plan.toml"
+
+
+def test_a_plan_by_which_the_night_goes_the_same_way_evaluates_it_anew(
+    night: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = written(brief_night(), tmp_path)
+    assert main(["replay", str(night), "--plan", str(plan)]) == 0
+    assert "Results (the recorded plan): 3 thermometers" in capsys.readouterr().out
+    register = tmp_path / "register.toml"  # the reference has a new certificate, R(TPW) 50 µK higher
+    register.write_text(register.read_text("utf-8").replace("= 100.0078\n", "= 100.00782\n"), "utf-8")
+    assert main(["replay", str(night), "--plan", str(plan), "--json"]) == 1
+    told = json.loads(capsys.readouterr().out)
+    assert told["unknowable_from_s"] is None
+    assert all(0.03 < one["temperature_mk"] < 0.1 for one in told["results"])
 
 
 @pytest.mark.parametrize(

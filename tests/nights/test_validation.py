@@ -12,10 +12,11 @@ from daemon.fitting import callendar_van_dusen
 from daemon.program import this_program
 from daemon.validation.check import Check, Part
 from daemon.validation.faults import TRIALS, Trial, check_faults
-from daemon.validation.nights import reseeded
+from daemon.validation.nights import EXAMPLES
 from daemon.validation.page import validation_page
 from daemon.validation.published import check_published
 from daemon.validation.records import check_records
+from plans.loading import load_plan, with_seed
 
 
 def test_every_published_table_holds() -> None:
@@ -44,7 +45,7 @@ def test_a_night_on_which_no_guard_speaks_does_not_pass(tmp_path: Path) -> None:
 
 
 def test_synthetic_nights_differ_by_their_seed_alone() -> None:
-    one, other = (reseeded("short.toml", seed) for seed in (1, 2))
+    one, other = (with_seed(load_plan(EXAMPLES / "short.toml"), seed) for seed in (1, 2))
     assert one.texts.plan == other.texts.plan and one.texts.bench != other.texts.bench
 
 

@@ -14,6 +14,7 @@ from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.results.gather import measured_points
 from daemon.states import State
+from plans.loading import with_seed
 from tests.nights.rehearsed import RehearsedNight
 
 Night = Callable[..., RehearsedNight]
@@ -94,11 +95,7 @@ def test_the_same_seed_gives_the_same_record_byte_for_byte(night: Night, tmp_pat
 
 def test_another_seed_gives_another_record(night: Night, tmp_path: Path) -> None:
     first = night("short.toml")
-    bench = first.run.texts.bench.replace("seed = 1", "seed = 2")
-    from plans.loading import parse_plan
-
-    other = parse_plan(first.run.texts.plan, bench, first.run.texts.register)
-    outcome = rehearse(other, tmp_path / "other.record").outcome
+    outcome = rehearse(with_seed(first.run, 2), tmp_path / "other.record").outcome
     assert outcome.good and outcome.head != first.rehearsal.outcome.head
 
 
