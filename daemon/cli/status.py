@@ -49,7 +49,7 @@ def _run(run: dict[str, Any]) -> list[str]:
     point = f", point {run['point']}" if run["point"] else ""
     lines = [f"  {run['title']}: {run['state']}{point}, {hours(run['elapsed_s'])} since the start"]
     lines += [
-        f"  {one['name']:<14} {one['role']:<15} {one['temperature_c']:10.3f} °C"
+        f"  {one['name']:<14} {one['role'].replace('_', ' '):<15} {one['temperature_c']:10.3f} °C"
         for one in run["channels"]
         if one["temperature_c"] is not None
     ]

@@ -21,6 +21,7 @@ _QUIET_S = 5.0
 _CURVE = 24
 _LEVELS = "▁▂▃▄▅▆▇█"
 _MOST_CHANNELS = 14
+_ON_ITS_WAY = ("running", "recovering", "occupied")
 _NOTHING: dict[str, Any] = {"benches": []}
 
 
@@ -36,9 +37,13 @@ async def _follow(service: Service, console: Console, looks: int | None) -> dict
         for number in count(1):
             try:
                 lab = service.ask("/api/status")
-                live.update(screen(lab, console.height), refresh=True)
+                shown = screen(lab, console.height)
             except NoService as error:
-                live.update(Text(f"NOTHING HEARD: {error}", style="bold red"), refresh=True)
+                shown = Text(f"NOTHING HEARD: {error}", style="bold red")
+            if console.is_terminal:
+                live.update(shown, refresh=True)
+            else:
+                console.print(shown)  # in a pipe one picture after another
             if number == looks:
                 break
             await clock.sleep(_EVERY_S)
@@ -47,12 +52,13 @@ async def _follow(service: Service, console: Console, looks: int | None) -> dict
 
 def screen(lab: dict[str, Any], height: int = 24) -> RenderableType:
     """All benches, the room shared between those with a run."""
-    running = [one for one in lab["benches"] if one["run"]]
+    running = [one for one in lab["benches"] if _on_its_way(one)]
     calling = sum(bool(one["calls"]) for one in lab["benches"])
     # One line stays for the head and one for the cursor.
-    room = height - 2 - len(lab["benches"]) - calling - len(running)
+    room = height - 2 - len(lab["benches"]) - calling - sum(bool(one["run"]) for one in lab["benches"])
     rows = max(2, room // max(1, len(running)))
-    parts: list[Text | Table] = [Text(f"{lab['lab']}  {lab['utc']}", style="bold")]
+    head = f"{lab['lab']}  {lab['utc']}  curves: the last 15 min"
+    parts: list[Text | Table] = [_line(head, "bold")]
     for bench in lab["benches"]:
         parts += _bench(bench, min(rows, _MOST_CHANNELS))
     return Group(*parts)
@@ -68,20 +74,27 @@ def curve(values: list[float], width: int = _CURVE) -> str:
 
 def _bench(bench: dict[str, Any], rows: int) -> list[Text | Table]:
     run = bench["run"]
-    word = run["state"] if run and bench["standing"] in ("running", "recovering") else bench["standing"]
+    word = run["state"] if _on_its_way(bench) else bench["standing"]
     parts: list[Text | Table] = [_line(f"{bench['id']}  {word.upper()}  {bench['sentence']}", "bold")]
     if bench["calls"]:
         parts.append(_line(f"CALLS FOR A PERSON  {bench['calls']}", "bold reverse"))
-    if run:
+    if _on_its_way(bench):
         parts += [_line(_where(run), ""), _channels(run["channels"], rows)]
+    elif run:
+        parts.append(_line(f"  last run: {run['title']}: {run['state']} after {hours(run['elapsed_s'])}", ""))
     return parts
+
+
+def _on_its_way(bench: dict[str, Any]) -> bool:
+    return bool(bench["run"]) and bench["standing"] in _ON_ITS_WAY
 
 
 def _where(run: dict[str, Any]) -> str:
     quiet = f"  NOTHING NEW for {run['quiet_s']:.0f} s" if run["quiet_s"] > _QUIET_S else ""
     end_s = run["estimated_end_s"]
     left = f", about {hours(max(0.0, end_s - run['elapsed_s']))} to go" if end_s is not None else ""
-    return f"  {run['point'] or run['title']}: {hours(run['elapsed_s'])}{left}{quiet}"
+    place = f"point {run['point']}" if run["point"] else run["title"]
+    return f"  {place}: {hours(run['elapsed_s'])}{left}{quiet}"
 
 
 def _channels(channels: list[dict[str, Any]], rows: int) -> Table:

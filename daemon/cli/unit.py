@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from pathlib import Path
 
@@ -20,6 +21,7 @@ STOP_WITHIN_S = LONGEST_CUT_S + 3600.0
 
 LAB, STATE = Path("/etc/ohmvigil/lab.toml"), Path("/var/lib/ohmvigil")
 
+_ACCOUNT = r"[A-Za-z_][A-Za-z0-9_.-]{0,31}"
 _ROOT = Path(__file__).resolve().parents[2]
 _HARDENING = """\
 NoNewPrivileges=yes
@@ -52,6 +54,9 @@ def run(args: argparse.Namespace) -> int:
     """Print both units, one after the other."""
     if not args.lab.is_absolute() or not str(args.lab).isprintable() or " " in str(args.lab):
         message = f"REFUSED: --lab {args.lab} is not a full path without spaces, such as {LAB}."
+        return refuse(message, as_json=args.json)
+    if not re.fullmatch(_ACCOUNT, args.user):
+        message = f"REFUSED: --user {args.user!r} is no name of an account, such as ohmvigil."
         return refuse(message, as_json=args.json)
     texts = units(args.user, args.lab)
     if args.json:

@@ -43,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Watch; exit 1 when a bench calls for a person at the end, 2 when nothing can be watched."""
+    """Watch; exit 1 when a bench calls for a person or no broker is there at the end, 2 for bad input."""
     if args.page is not None and not 0 <= args.page <= 65535:
         return refuse("REFUSED: --page is a port from 0 to 65535.", as_json=args.json)
     if not 1.0 <= args.silent_s <= 86400.0 or not 0.1 <= (args.once_s or 3.0) <= 3600.0:
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
             fleet = runner.run(_watch(args))
     except (MqttAddressError, NoticeError, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
-    return EXIT_BAD_OUTCOME if fleet.calling() else EXIT_DONE
+    return EXIT_BAD_OUTCOME if fleet.calling() or not fleet.connected else EXIT_DONE
 
 
 async def _watch(args: argparse.Namespace) -> Fleet:

@@ -124,6 +124,8 @@ class Fleet:
 
 def _newer(seen: BenchSeen, topic: str, body: dict[str, Any]) -> bool:
     """Whether this is no repeat: topic by topic the number must grow within a run."""
+    if topic == "event" and body.get("what") == "opened":
+        seen.numbers.clear()  # a simulated night begins at the same time of its own each time
     run, number = str(body.get("run", "")), body["seq"]
     before = seen.numbers.get(topic)
     if before is not None and before[0] == run and number <= before[1] and topic != "status":
@@ -145,7 +147,8 @@ def _note(seen: BenchSeen, topic: str, body: dict[str, Any]) -> None:
                 _number(body, "set_point_c"),
             )
         case ["point", _]:
-            seen.point = f"{_number(body, 'temperature_c')} °C {body.get('phase', '')}"
+            celsius = _number(body, "temperature_c")
+            seen.point = ("" if celsius is None else f"{celsius:g} °C, ") + str(body.get("phase", ""))
         case ["verdict"]:
             seen.verdict = str(body.get("sentence", "")) if body.get("standing") else ""
         case ["event"] if body.get("what") == "acknowledge":

@@ -21,18 +21,26 @@ def show(console: Console | None = None, title: str = "") -> Iterator[Callable[[
     """A live view; the function given is called with the fleet whenever it shall be drawn."""
     out = console or Console(highlight=False)
     with Live(console=out, auto_refresh=False, screen=out.is_terminal) as live:
-        yield lambda fleet: live.update(table(fleet, out.height, title), refresh=True)
+
+        def draw(fleet: Fleet) -> None:
+            shown = table(fleet, out.height, title)
+            live.update(shown, refresh=True) if out.is_terminal else out.print(shown)
+
+        yield draw
 
 
 def table(fleet: Fleet, height: int = 24, title: str = "") -> RenderableType:
     """What is shown; `title` stands in the first line."""
     room = max(1, height - _HEAD_LINES - sum(bool(one.calls) for one in fleet.ordered()[:height]))
     benches = fleet.ordered()
+    alone = len({one.station for one in benches}) == 1  # then its name need not stand in every line
     grid = Table(box=None, padding=(0, 1, 0, 0))
     for name, width in _COLUMNS:
         grid.add_column(name, max_width=width, no_wrap=True, overflow="ellipsis")
     for one in benches[:room]:
-        grid.add_row(*_cells(one), style="bold reverse" if one.calls else "")
+        grid.add_row(
+            one.bench if alone else one.name, *_cells(one), style="bold reverse" if one.calls else ""
+        )
     hidden = len(benches) - room
     calls = [Text(f"CALLS  {one.calls}", style="bold", no_wrap=True) for one in benches[:room] if one.calls]
     more = [Text(f"… and {hidden} more without a call")] if hidden > 0 else []
@@ -48,4 +56,4 @@ def _head(fleet: Fleet, title: str) -> Text:
 
 def _cells(one: BenchSeen) -> tuple[str, ...]:
     source = "–" if one.temperature_c is None else f"{one.temperature_c:.2f} °C"
-    return one.name, one.state or one.status, source, one.point, f"{one.quiet_s:.0f} s ago"
+    return one.state or one.status, source, one.point, f"{one.quiet_s:.0f} s ago"

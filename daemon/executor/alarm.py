@@ -19,9 +19,11 @@ class Alarm:
         """A new state that a person must know of; its own entry is the first alarm."""
         self.cause, self.times, self._next_s = cause, 0, now_s + REPEAT_S
 
-    def silence(self) -> None:
-        """A person has acknowledged, or there is nothing left to know."""
+    def silence(self) -> bool:
+        """A person has acknowledged, or there is nothing left to know; whether it was still due."""
+        was_due = self._next_s < math.inf
         self._next_s = math.inf
+        return was_due
 
     def due(self, now_s: float) -> bool:
         """True once every ten minutes until it is silenced."""

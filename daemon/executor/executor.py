@@ -122,8 +122,8 @@ class Executor:
     def _acknowledge(self) -> bool:
         # A hold that was acknowledged stays a hold: only a release leads back to heat.
         self._held_by_person = self._held_by_person or self.state is State.HOLDING
-        self._alarm.silence()
-        return bool(self._panel.acknowledge())
+        silenced = self._alarm.silence()
+        return bool(self._panel.acknowledge()) or silenced
 
     async def _conduct(self, procedure: Procedure, resoak: Resoak | None) -> State:
         script, throw = procedure, resoak

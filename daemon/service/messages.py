@@ -64,7 +64,7 @@ class ChecklistItem(Message):
 
 
 class ChannelNow(Message):
-    """The newest temperature of one place, and the latest ones, oldest first."""
+    """The newest temperature of one place; of the last 15 min the extremes of every 75 s, oldest first."""
 
     name: str
     role: str

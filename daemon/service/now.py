@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from daemon.results.phases import PointPath
-from daemon.results.traces import Trace
+from daemon.results.traces import Trace, extremes
 from daemon.service.follower import Follower
 from daemon.service.keeper import Keeper
 from daemon.service.lab_service import LabService
@@ -13,7 +13,8 @@ from daemon.states import State
 from daemon.web.live_record import SET_POINT, SOURCE, LiveRecord
 from daemon.web.progress import estimated_end_s, point_in_words
 
-RECENT = 60
+RECENT_S = 900.0
+_RECENT_PARTS = 12
 _CALLING = frozenset({State.HOLDING, State.PARKING, State.CUT})
 
 
@@ -72,7 +73,12 @@ def run_now(follower: Follower) -> RunNow | None:
 
 def _channel(live: LiveRecord, number: int, trace: Trace) -> ChannelNow:
     facts = live.channels.get(number)
-    recent = [round(float(value), 4) for value in trace.value[-RECENT:]]
+    # By time, since a source is looked at more often than a channel is read; highest and lowest, so that
+    # no spike is lost.
+    few = extremes(
+        trace.between(live.now_s - RECENT_S, live.now_s), live.now_s - RECENT_S, live.now_s, _RECENT_PARTS
+    )
+    recent = [round(float(value), 4) for value in few.value]
     name, role = (facts.name, facts.role) if facts else ("source", "display")
     assert facts is not None or number == SOURCE
     return ChannelNow(name=name, role=role, temperature_c=_last(trace), recent_c=recent)

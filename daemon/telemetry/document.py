@@ -34,7 +34,8 @@ _READERS = """\
 
 - Every topic begins with `ohmvigil/STATION/BENCH/`; every payload is one JSON object.
 - Every message has `seq` and `t`. A message may come twice, since one that was not confirmed is sent
-  again: topic by topic, drop what does not have a higher `seq` than the newest of the same `run`.
+  again: topic by topic, drop what does not have a higher `seq` than the newest of the same
+  `run`. An event `opened` begins anew: a simulated night has the same `run` each time.
 - What counts (everything but live readings) is sent with QoS 1 and waits, without a broker, in an
   SQLite file beside the daemon's own, up to 100 000 messages: hours without a broker lose nothing and
   hold up nothing. Of a live reading, QoS 0 and at most one a second, only the newest waits.

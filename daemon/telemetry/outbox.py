@@ -6,7 +6,6 @@ worth a write to the disk, and after a restart it would be stale.
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -102,13 +101,12 @@ class Outbox:
             )
         self._count()
 
-    def begin_run(self, run: str) -> None:
+    def begin_run(self) -> None:
         """Queue the removal of retained messages of earlier runs: an empty payload, as MQTT defines it."""
-        rows = self._connection.execute("SELECT topic, payload FROM retained").fetchall()
-        old = [topic for topic, payload in rows if json.loads(payload)["run"] != run]
+        rows = self._connection.execute("SELECT topic FROM retained").fetchall()
         with self._connection:
-            self._insert([Message(topic, "", retain=True) for topic in old])
-            self._connection.executemany("DELETE FROM retained WHERE topic = ?", [(topic,) for topic in old])
+            self._insert([Message(topic, "", retain=True) for (topic,) in rows])
+            self._connection.execute("DELETE FROM retained")
         self._count()
 
     def next_connection(self) -> int:

@@ -148,7 +148,7 @@ class Telemetry:
         try:
             if entry.kind == Kind.OPENED:
                 self._facts = facts_of(entry)
-                self._outbox.begin_run(self._facts.run)
+                self._outbox.begin_run()
             return messages_of(entry, self._facts, self._settings.base)
         except (KeyError, TypeError, ValueError) as error:
             # One entry that cannot be told must not silence all that follow.

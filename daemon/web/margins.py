@@ -12,7 +12,9 @@ from daemon.web.live_record import SOURCE, LiveRecord
 HOT_C = 43.0
 """Metal warmer than this burns skin that stays on it (ISO 13732-1, eight hours or longer; from memory)."""
 
-COLD_C = 0.0
+COLD_C = 5.0
+"""Metal colder than this hurts soon and may stick to damp skin; common practice, no source."""
+
 STALE_S = 120.0
 _ROOM_C = 20.0
 _LITTLE_K = 10.0
@@ -31,6 +33,13 @@ class Body:
     def known(self) -> bool:
         """Whether its temperature is known now."""
         return self.temperature_c is not None and self.age_s <= STALE_S
+
+    @property
+    def hotness_c(self) -> float:
+        """To whole °C, so that the order on the page stays; what is not known comes first."""
+        return (
+            float("inf") if self.temperature_c is None or not self.known else float(round(self.temperature_c))
+        )
 
     @property
     def touch(self) -> str:
@@ -71,7 +80,7 @@ def margins(live: LiveRecord) -> Html:
 
 def touch(live: LiveRecord) -> Html:
     """A line each, the hottest first."""
-    order = sorted(bodies(live), key=lambda one: -(one.temperature_c or 1e9))
+    order = sorted(bodies(live), key=lambda one: -one.hotness_c)
     rows = [
         element(
             "li",

@@ -28,7 +28,7 @@ def run_page(bench: BenchView, key: str, from_min: float | None, to_min: float |
         element("header", Html('<a href="/">all benches</a>'), element("h1", bench.name), heart()),
         part("glance", parts["glance"], "section"),
         _halt(bench, key),
-        section("The last quarter of an hour", part("strip", parts["strip"])),
+        section("The newest quarter of an hour", part("strip", parts["strip"])),
         section("Margins", part("margins", parts["margins"])),
         section("May I touch it?", part("touch", parts["touch"])),
         section("Guards", part("verdicts", parts["verdicts"])),
@@ -48,7 +48,8 @@ def quick_parts(bench: BenchView) -> dict[str, Html]:
         )
     end_s = max(live.now_s, STRIP_S)
     strip = Window(end_s - STRIP_S, end_s, STRIP_COLUMNS)
-    marks = [element("span", words) for words in ("15 min ago", "10 min", "5 min", "now")]
+    newest = "the end" if live.closed else "now"
+    marks = [element("span", words) for words in ("15 min before", "10 min", "5 min", newest)]
     return {
         "glance": _glance(bench),
         "strip": joined([lanes(live, live.traces(), strip), element("div", *marks, cls="marks")]),
@@ -90,7 +91,9 @@ def _run_words(bench: BenchView) -> list[str]:
     title = live.run.plan.header.title if live.run else live.path.stem
     point = f" Point {point_in_words(live.phases.points[-1])}." if live.phases.points else ""
     simulated = " Simulated." if bench.simulated else ""
-    since = f" {duration(live.now_s)} since the start; " if not live.closed else " "
+    if live.closed:
+        return [element("b", title), f".{simulated} The run is {live.state}; it {ending(live)}."]
+    since = f" {duration(live.now_s)} since the start; "
     return [element("b", title), f".{simulated}{point}{since}{ending(live)}."]
 
 
@@ -106,6 +109,6 @@ def _halt(bench: BenchView, key: str) -> Html:
         method="post",
         action=f"/benches/{bench.id}/halt",
     )
-    said = "The run ends here; the source is cooled in a controlled way. Nothing leads back to heat."
-    summary = element("summary", "Halt this run …", **{"data-key": "h"})
+    said = "A run on its way ends here; the source is cooled in a controlled way. Nothing leads back to heat."
+    summary = element("summary", "Halt this bench …", **{"data-key": "h"})
     return element("details", summary, element("p", said), form, cls="halt")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from daemon.results.markup import Html, element, joined, table
 from daemon.results.numbers import clock, duration, fixed
+from daemon.results.phases import Span
 from daemon.timetable import Row
 from daemon.web.live_record import LiveRecord
 from daemon.web.progress import delay_s, doing, estimated_end_s, present
@@ -39,10 +40,18 @@ def _row(live: LiveRecord, row: Row, late_s: float) -> tuple[str, ...]:
         ends_s = point.ended_s if point.ended_s is not None else row.to_s + late_s
         sign = _DONE if point.ended else _NOW if row is current else "○"
         name = f"{row.label}, {doing(point)}"
+    elif row.label == "parking" and (parking := _parking(live)):
+        begins_s, ends_s, sign, name = parking.start_s, parking.end_s, _DONE, row.label
+    elif live.closed:
+        return "", f"{row.label}, not reached", fixed(row.temperature_c, 1, "°C"), "–", "–"
     else:
         begins_s, ends_s, sign, name = row.from_s + late_s, row.to_s + late_s, _NEXT, row.label
     times = (clock(live.utc_s(begins_s)), clock(live.utc_s(ends_s)))
     return sign, name, fixed(row.temperature_c, 1, "°C"), *times
+
+
+def _parking(live: LiveRecord) -> Span | None:
+    return next((span for span in live.phases.done if span.name == "parking"), None)
 
 
 def _lateness(late_s: float) -> str:

@@ -19,7 +19,7 @@ from daemon.cli.watch_screen import table
 from daemon.journal.entry import Entry, Kind
 from daemon.telemetry.telemetry import Telemetry
 from drivers.clock import Clock
-from tests.nights.telemetry_broker import Mosquitto, broker, look, settings_for
+from tests.nights.telemetry_broker import Mosquitto, broker, free_port, look, settings_for
 
 PATIENCE_S = 30.0
 BENCH = "tern-rock/thermometry-bench"
@@ -104,6 +104,19 @@ def test_a_repeat_is_dropped() -> None:
     fleet.take(f"ohmvigil/{BENCH}/source", said(7, temperature_c=39.0), 2.0, retained=False)
     fleet.take(f"ohmvigil/{BENCH}/source", said(8, temperature_c=39.0), 2.0, retained=False)
     assert fleet.benches[BENCH].temperature_c == 40.0
+
+
+def test_a_simulated_night_that_begins_again_at_its_own_time_is_no_repeat() -> None:
+    fleet = fleet_with("parked")
+    fleet.take(f"ohmvigil/{BENCH}/run", said(99, state="parked"), 1.0, retained=False)
+    fleet.take(f"ohmvigil/{BENCH}/event", said(1, what="opened"), 2.0, retained=False)
+    fleet.take(f"ohmvigil/{BENCH}/run", said(3, state="running"), 2.0, retained=False)
+    assert fleet.benches[BENCH].state == "running"
+
+
+def test_without_any_broker_the_command_is_blind_and_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["watch", f"mqtt://127.0.0.1:{free_port()}/tern-rock", "--once-s", "0.2"]) == 1
+    assert "no connection to the broker" in capsys.readouterr().out
 
 
 def test_a_hundred_benches_fit_into_80_by_24_and_those_that_call_come_first() -> None:

@@ -14,7 +14,7 @@ from rich.console import Console
 
 from daemon.cli import main
 from daemon.cli.service_client import Service
-from daemon.cli.status_follow import curve, follow
+from daemon.cli.status_follow import curve, follow, screen
 from tests.nights.served_lab import ServedLab, make_lab, served_lab
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -76,7 +76,16 @@ def test_the_live_view_fits_into_80_by_24_with_two_benches_at_work(lab: ServedLa
     assert len(lines) <= 24 and max(map(len, lines)) <= 80
     words = "\n".join(lines)
     assert "bath  RUNNING" in words and "block  RUNNING" in words and "TR-REF-01" in words
-    assert any(level in words for level in "▂▃▄▅▆▇█") and " K" in words
+    assert any(level in words for level in "▂▃▄▅▆▇█") and "K\n" in words
+
+
+def test_a_run_that_has_ended_is_one_line_and_no_alarm() -> None:
+    run = {"title": "a night", "state": "finished", "elapsed_s": 3600.0, "quiet_s": 999.0, "channels": []}
+    bench = {"id": "bath", "standing": "free", "sentence": "the run is finished", "calls": "", "run": run}
+    console = Console(file=io.StringIO(), width=80, height=24, force_terminal=False)
+    console.print(screen({"lab": "Tern Rock", "utc": "", "benches": [bench]}))
+    words = console.file.getvalue()  # type: ignore[attr-defined]
+    assert "last run: a night: finished after 1 h 00 min" in words and "NOTHING NEW" not in words
 
 
 def test_a_live_view_without_its_daemon_says_so(tmp_path: Path) -> None:

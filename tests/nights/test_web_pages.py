@@ -95,7 +95,7 @@ def test_a_halt_by_keyboard_alone_parks_and_says_so(tmp_path: Path, page: Page) 
         page.value("document.querySelector('input[name=who]').value = 'the night watch'")
         page.value("document.querySelector('form').requestSubmit()")
         lab.until("bath", lambda b: b["run"]["state"] in ("parking", "parked"))
-        page.until("document.getElementById('glance').innerText.includes('the night watch said halt')")
+        page.until("document.getElementById('glance')?.innerText.includes('the night watch said halt')")
 
 
 def test_a_bench_that_calls_comes_first_and_says_why(tmp_path: Path, page: Page) -> None:
@@ -132,7 +132,7 @@ def test_the_keys_look_closer_and_further(lab: ServedLab, page: Page) -> None:
 def test_without_scripts_all_is_there_but_no_claim_to_be_live(lab: ServedLab) -> None:
     code, html = lab.get("/benches/bath")
     assert code == 200 and "not live: this page was drawn once" in html
-    assert "Margins" in html and "Halt this run" in html and '<meta http-equiv="refresh"' in html
+    assert "Margins" in html and "Halt this bench" in html and '<meta http-equiv="refresh"' in html
 
 
 @pytest.mark.parametrize(
