@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import sys
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
@@ -42,7 +43,11 @@ def run(args: argparse.Namespace) -> int:
         why = "a person at a terminal warms the thermometers of a real bench; faults are for simulated ones."
         return refuse(f"REFUSED: {why}", as_json=args.json)
     try:
-        found = _simulated(plan, args.fault) if plan.bench.simulation is not None else _by_hand(plan)
+        found = (
+            _simulated(plan, args.fault)
+            if plan.bench.simulation is not None
+            else by_hand(plan, Clock(), input)
+        )
     except (InstrumentError, ValueError, OSError, EOFError) as error:
         return refuse(f"REFUSED: {error or 'nobody answered'}", as_json=args.json)
     return _told(found, as_json=args.json)
@@ -68,13 +73,15 @@ def _simulated(plan: RunPlan, faults: list[str]) -> list[Found]:
     return rehearse_channel_test(plan, faults)
 
 
-def _by_hand(plan: RunPlan) -> list[Found]:
+def by_hand(plan: RunPlan, clock: Clock, ask: Callable[[str], str]) -> list[Found]:
+    """The test at a real bench; `ask` has a person warm one. Raises InstrumentError, OSError, EOFError."""
+
     async def warm(serial: str) -> None:
         # Nothing else runs meanwhile: the heat source is not even opened.
-        input(f"{_CAUTION} Hold the tip of {serial} in your hand, press Enter and hold on: ")  # noqa: ASYNC250
+        ask(f"{_CAUTION} Hold the tip of {serial} in your hand, press Enter and hold on: ")
 
     async def test() -> list[Found]:
-        bridge = bridge_of(plan.bench, Lines(Clock()))
+        bridge = bridge_of(plan.bench, Lines(clock))
         try:
             await bridge.identify()
             return await channel_test(plan, bridge, warm)

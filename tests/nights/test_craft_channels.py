@@ -2,17 +2,82 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
+import re
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import pytest
 
 from daemon.channel_test import Found, refusals
 from daemon.cli import main
-from daemon.rehearsal import rehearse_channel_test
+from daemon.cli.channels import by_hand
+from daemon.rehearsal import make_scene, rehearse_channel_test, served, simulation_of
+from drivers.clock import ScaledClock
 from plans.loading import load_plan
+from plans.run_plan import RunPlan
+from simulators.scene import Scene
 from tests.nights.rehearsed import EXAMPLES
+from tests.nights.served_night import with_addresses
 
 PLAN = EXAMPLES / "overnight.toml"
+FACTOR = 60.0
+Hand = Callable[[str], str]
+
+
+@contextmanager
+def bench_on_tcp(plan: RunPlan, *faults: str) -> Iterator[tuple[RunPlan, Hand]]:
+    """The plan's bridge on a socket, and the hand of whoever is asked to warm a thermometer."""
+    scene, ready, leave = make_scene(plan, faults), threading.Event(), asyncio.Event()
+    found: dict[str, str] = {}
+    loop = asyncio.new_event_loop()
+
+    async def serve() -> None:
+        async with served(scene, {"bridge": "tcp"}, FACTOR) as addresses:
+            found.update(addresses)
+            ready.set()
+            await leave.wait()
+
+    thread = threading.Thread(target=lambda: loop.run_until_complete(serve()))
+    thread.start()
+    try:
+        assert ready.wait(30.0)
+        nobody_there = {"source": "tcp://127.0.0.1:9"}  # the heat source is not spoken to
+        yield with_addresses(plan, found | nobody_there), hand(scene, loop)
+    finally:
+        loop.call_soon_threadsafe(leave.set)
+        thread.join()
+        loop.close()
+
+
+def hand(scene: Scene, loop: asyncio.AbstractEventLoop) -> Hand:
+    """Does what it is asked: takes one thermometer, and lets go of the one before."""
+    held: list[str] = []
+
+    def ask(request: str) -> str:
+        (serial,) = re.findall(r"the tip of (\S+) in your hand", request)
+        if held:
+            loop.call_soon_threadsafe(scene.truth(held.pop()).warm, -6.0)
+        held.append(serial)
+        loop.call_soon_threadsafe(scene.truth(serial).warm, 6.0)
+        return ""
+
+    return ask
+
+
+@pytest.mark.parametrize("faults", [(), ("swapped-channels@0:00=2:3",)])
+def test_at_a_bench_on_sockets_a_person_is_asked_and_an_exchanged_pair_is_refused(
+    faults: tuple[str, ...],
+) -> None:
+    plan = load_plan(EXAMPLES / "short.toml")
+    with bench_on_tcp(plan, *faults) as (real, ask):
+        found = by_hand(real, ScaledClock(FACTOR, simulation_of(plan).start_utc), ask)
+    assert [one.serial for one in found] == ["TR-REF-01", "TR-IPRT-11", "TR-CHK-31"]
+    wrong = list(refusals(found))
+    assert len(wrong) == len(faults)
+    assert all("TR-IPRT-11 and TR-CHK-31 are exchanged" in sentence for sentence in wrong)
 
 
 def test_every_thermometer_is_found_on_its_channel() -> None:
