@@ -21,7 +21,7 @@ def write_plan(answers: Answers, bench: Bench, register: Register) -> str:
         _defaults(bench, fitted),
         _zero(bench, fitted),
         _points(fitted, chosen),
-        _end(bench),
+        _end(bench, fitted),
     )
     return "\n".join(parts)
 
@@ -85,12 +85,16 @@ def _points(fitted: Fitted, chosen: Chosen) -> str:
     return "\n".join(lines)
 
 
-def _end(bench: Bench) -> str:
-    return f"""[resume]
-policy = "park"                # after a crash: park and wait for a person
-
+def _end(bench: Bench, fitted: Fitted) -> str:
+    resume = '[resume]\npolicy = "park"                # after a crash: park and wait for a person\n'
+    if bench.molten is not None:
+        return resume  # parked as the bench says, for salt must not freeze
+    parking_c, why = min(bench.heat_source.parking_c, WARMEST_PARKING_C), "what may be touched in the morning"
+    if fitted.return_c < bench.ambient_c < parking_c:
+        parking_c, why = bench.ambient_c, "the run ends cold; nothing is heated up again for parking"
+    return f"""{resume}
 [finish]
-parking_c = {min(bench.heat_source.parking_c, WARMEST_PARKING_C):.1f}
+parking_c = {parking_c:.1f}               # {why}
 heater = "off"
 """
 

@@ -98,7 +98,7 @@ def test_a_bad_value_in_the_bench_is_refused_in_words(old: str, new: str, words:
     ("old", "new", "words"),
     [
         ('"TR-IPRT-12"', '"TR-IPRT-11"', ["TR-IPRT-11", "more than once"]),
-        ("minimum_c = -38.0", "minimum_c = 20.0", ["overnight.toml", "0", "calibrated from 20 °C"]),
+        ("minimum_c = -45.0", "minimum_c = 20.0", ["overnight.toml", "0", "calibrated from 20 °C"]),
         ("minimum_c = -60.0", "minimum_c = 500.0", ["[[thermometers]] 1", "must be below the highest"]),
         ("r_tpw_ohm = 100.0078", "r_tpw_ohm = 25.5", ["more than 5 %", "another thermometer"]),
         ("b = -2.47e-5", "", ["sub-range 3.3.2.2 has the coefficients a, b"]),
@@ -122,7 +122,7 @@ def test_a_bad_value_in_the_register_is_refused_in_words(old: str, new: str, wor
 def test_a_point_outside_the_reference_calibration_is_refused() -> None:
     text = refusal(register=changed(REGISTER, "maximum_c = 419.0", "maximum_c = 150.0"))
     assert (
-        "[[points]] 6, temperature_c = 200: the reference TR-REF-01 is calibrated from -38 °C to 150 °C"
+        "[[points]] 6, temperature_c = 200: the reference TR-REF-01 is calibrated from -45 °C to 150 °C"
         in text
     )
 
