@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from contextlib import ExitStack, asynccontextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,10 +31,15 @@ from daemon.program import program_version
 from daemon.states import HALTED, State
 from drivers.clock import Clock
 from drivers.lines import Lines
+from drivers.link_events import Transcript
 from drivers.registry import open_heat_source
 from drivers.roles import HeatSourceCapabilities
+from drivers.transcript import written_to
 from drivers.wires.memory import FarEnd
 from plans.run_plan import RunPlan
+
+WIRES = ".wires.jsonl"
+"""What the transcript beside a record ends in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +117,7 @@ class Night:
 
 async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
     """Run a plan from its start; raises InstrumentError, OSError before anything is heated."""
-    instruments = open_instruments(run, bench)
-    try:
+    async with _instruments(run, record, bench) as instruments:
         journal = await _new_record(run, record, bench, instruments)
         for word in bench.said:
             journal.append(Kind.OPERATOR, word)
@@ -121,8 +126,6 @@ async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
         if bench.hand_over is not None:
             bench.hand_over(executor.word)
         return await _to_the_end(night, record, journal, executor, None)
-    finally:
-        await instruments.close()
 
 
 async def _new_record(run: RunPlan, record: Path, bench: Bench, instruments: Instruments) -> Journal:
@@ -150,8 +153,7 @@ async def resume_night(
     if not verification.intact:
         why = f"parked: {record.name} is damaged and never continued ({verification.problem})"
         return await _park_night(run, parked_beside(record), bench, gap_s, why, _halt(_left_in(record)))
-    instruments = open_instruments(run, bench)
-    try:
+    async with _instruments(run, record, bench) as instruments:
         await _identify(instruments)
         night = Night(run, instruments, bench.heart)
         fed = _fed(night, record)
@@ -171,16 +173,13 @@ async def resume_night(
             bench.hand_over(executor.word)
         resoak = None if refusal else Resoak(reason)
         return await _to_the_end(night, record, journal, executor, resoak, refusal, _halt(fed.state))
-    finally:
-        await instruments.close()
 
 
 async def _park_night(
     run: RunPlan, record: Path, bench: Bench, gap_s: float, why: str, halt: State
 ) -> Outcome:
     """Do nothing but bring the source down, in a new record."""
-    instruments = open_instruments(run, bench)
-    try:
+    async with _instruments(run, record, bench) as instruments:
         journal = await _new_record(run, record, bench, instruments)
         journal.append(Kind.STATE, {"from": State.IDLE, "to": State.INTERRUPTED, "cause": why})
         journal.append(Kind.INTERRUPTION, {"reason": why, "gap_s": round(gap_s, 3)})
@@ -189,8 +188,6 @@ async def _park_night(
         if bench.hand_over is not None:
             bench.hand_over(executor.word)
         return await _to_the_end(night, record, journal, executor, None, why, halt)
-    finally:
-        await instruments.close()
 
 
 async def _to_the_end(
@@ -269,10 +266,25 @@ async def _why_not(night: Night, fed: Fed, gap_s: float, forbidden: str) -> str:
     return ""
 
 
-def open_instruments(run: RunPlan, bench: Bench) -> Instruments:
+@asynccontextmanager
+async def _instruments(run: RunPlan, record: Path, bench: Bench) -> AsyncIterator[Instruments]:
+    """The bench's instruments; every byte on real wires is written down beside the record."""
+    with ExitStack() as kept:
+        transcript: Transcript | None = None
+        if not bench.simulated:
+            with suppress(OSError):
+                transcript = kept.enter_context(written_to(record.with_suffix(WIRES), bench.clock))
+        instruments = open_instruments(run, bench, transcript)
+        try:
+            yield instruments
+        finally:
+            await instruments.close()
+
+
+def open_instruments(run: RunPlan, bench: Bench, transcript: Transcript | None = None) -> Instruments:
     """The bench's instruments in their roles, nothing sent yet; raises BadProfile."""
     source = run.bench.heat_source
-    lines = Lines(bench.clock, bench.far_ends)
+    lines = Lines(bench.clock, bench.far_ends, transcript)
     return Instruments(
         open_heat_source(source.profile, source.address, bench.clock, lines=lines),
         bridge_of(run.bench, lines),

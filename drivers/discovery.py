@@ -12,6 +12,7 @@ from drivers.bridge import BridgeSettings
 from drivers.clock import Clock
 from drivers.errors import BadProfile, InstrumentError
 from drivers.lines import Lines
+from drivers.link_events import Transcript
 from drivers.quantities import Reading
 from drivers.registry import (
     find_profile,
@@ -89,23 +90,32 @@ _OPEN: Mapping[str, Callable[[str, str, Lines], Device]] = {
 }
 
 
-def open_any(profile: str, address: str, clock: Clock, resistor_ohm: float | None = None) -> Device:
+def open_any(
+    profile: str,
+    address: str,
+    clock: Clock,
+    resistor_ohm: float | None = None,
+    transcript: Transcript | None = None,
+) -> Device:
     """The instrument of a profile or plug-in in whichever role it has; raises BadProfile.
 
-    `resistor_ohm`: the standard resistor of a ratio bridge.
+    `resistor_ohm`: the standard resistor of a ratio bridge; `transcript` is told every byte.
     """
+    lines = Lines(clock, transcript=transcript)
     found = find_profile(profile)
     if resistor_ohm is not None and not (math.isfinite(resistor_ohm) and resistor_ohm > 0.0):
         raise BadProfile(f"a standard resistor of {resistor_ohm:g} Ω: expected a positive number of Ω")
     if resistor_ohm is not None and (found is None or found.role != "bridge"):
         raise BadProfile(f"{profile} is no ratio bridge: it has no standard resistor")
     if found is not None and found.role in _OPEN:
-        return _OPEN[found.role](profile, address, Lines(clock))
+        return _OPEN[found.role](profile, address, lines)
     if found is not None and found.role == "bridge":
-        return open_bridge(profile, address, clock, settings=BridgeSettings(resistor_ohm=resistor_ohm))
+        return open_bridge(
+            profile, address, clock, lines=lines, settings=BridgeSettings(resistor_ohm=resistor_ohm)
+        )
     if found is None:
-        return cast("HeatSource", open_plug_in(profile, address, Lines(clock)))
-    return open_heat_source(profile, address, clock)
+        return cast("HeatSource", open_plug_in(profile, address, lines))
+    return open_heat_source(profile, address, clock, lines=lines)
 
 
 def is_bridge(instrument: Device) -> TypeGuard[Bridge]:
@@ -127,9 +137,9 @@ def everything_of(instrument: Device) -> Ask | None:
     return None
 
 
-async def identify(profile: str, address: str, clock: Clock) -> Answer:
+async def identify(profile: str, address: str, clock: Clock, transcript: Transcript | None = None) -> Answer:
     """Ask the identity question of one profile at an address; nothing else is sent. Raises BadProfile."""
-    instrument = open_any(profile, address, clock)
+    instrument = open_any(profile, address, clock, transcript=transcript)
     try:
         return Answer(profile, await instrument.identify(), "")
     except InstrumentError as error:

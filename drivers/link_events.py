@@ -33,5 +33,8 @@ class Event(StrEnum):
     NOTE = "note"
 
 
-Transcript = Callable[[tuple[float, str, Event, bytes, str]], None]
-"""Receives (monotonic seconds, link, event, bytes, note); must be quick and must not raise."""
+Recorded = tuple[float, str, Event, bytes, str]
+"""(monotonic seconds, link, event, bytes, note)."""
+
+Transcript = Callable[[Recorded], None]
+"""Receives every event; must be quick and must not raise."""

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
@@ -13,6 +15,7 @@ from daemon.cli.say import refuse, say_json
 if TYPE_CHECKING:
     from drivers.conformance import Finding
     from drivers.discovery import SerialPort
+    from drivers.link_events import Transcript
     from drivers.roles import HeatSource, Readout
 
 _NO_STABLE_NAME = "no stable name: it may be another one tomorrow"
@@ -44,6 +47,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for parser_of in (identify, trial):
         parser_of.add_argument("profile", help="a profile's name, a file ending in .toml, or a plug-in")
         parser_of.add_argument("address", help="tcp://HOST:PORT, serial:PORT or visa:RESOURCE")
+        parser_of.add_argument(
+            "--transcript",
+            type=Path,
+            metavar="FILE",
+            help="append every byte that passes, as JSON lines",
+        )
     for parser_of in (listing, identify, trial):
         parser_of.add_argument(
             "--json", action="store_true", default=argparse.SUPPRESS, help="as one JSON document"
@@ -56,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
 
     try:
         return {"list": _list, "identify": _identify, "try": _try}[args.what](args)
-    except BadProfile as error:
+    except (BadProfile, OSError) as error:
         return refuse(f"REFUSED: {error}", as_json=args.json)
 
 
@@ -94,7 +103,8 @@ def _identify(args: argparse.Namespace) -> int:
     from drivers.clock import Clock
     from drivers.discovery import identify
 
-    answer = asyncio.run(identify(args.profile, args.address, Clock()))
+    with _transcript(args) as transcript:
+        answer = asyncio.run(identify(args.profile, args.address, Clock(), transcript))
     if args.json:
         say_json(asdict(answer))
     else:
@@ -105,7 +115,8 @@ def _identify(args: argparse.Namespace) -> int:
 def _try(args: argparse.Namespace) -> int:
     import asyncio
 
-    findings = asyncio.run(_walk(args))
+    with _transcript(args) as transcript:
+        findings = asyncio.run(_walk(args, transcript))
     good = sum(finding.holds for finding in findings)
     if args.json:
         say_json({"all_hold": good == len(findings), "findings": [asdict(finding) for finding in findings]})
@@ -114,21 +125,33 @@ def _try(args: argparse.Namespace) -> int:
     return EXIT_DONE if good == len(findings) else EXIT_BAD_OUTCOME
 
 
-async def _walk(args: argparse.Namespace) -> list[Finding]:
+@contextmanager
+def _transcript(args: argparse.Namespace) -> Iterator[Transcript | None]:
+    from drivers.clock import Clock
+    from drivers.transcript import written_to
+
+    if args.transcript is None:
+        yield None
+        return
+    with written_to(args.transcript, Clock()) as transcript:
+        yield transcript
+
+
+async def _walk(args: argparse.Namespace, transcript: Transcript | None) -> list[Finding]:
     findings = []
-    async for finding in _trial(args):
+    async for finding in _trial(args, transcript):
         findings.append(finding)
         if not args.json:
             print(f"{'works' if finding.holds else 'FAILS'}  {finding.law}: {finding.seen}", flush=True)
     return findings
 
 
-async def _trial(args: argparse.Namespace) -> AsyncIterator[Finding]:
+async def _trial(args: argparse.Namespace, transcript: Transcript | None) -> AsyncIterator[Finding]:
     from drivers.clock import Clock
     from drivers.conformance import try_bridge, try_heat_source, try_monitor, try_scanner
     from drivers.discovery import everything_of, is_bridge, is_scanner, open_any
 
-    instrument = open_any(args.profile, args.address, Clock(), args.resistor)
+    instrument = open_any(args.profile, args.address, Clock(), args.resistor, transcript)
     if is_bridge(instrument):
         trial = try_bridge(instrument)
     elif is_scanner(instrument):

@@ -6,10 +6,8 @@ import asyncio
 from collections.abc import Sequence
 
 from drivers.errors import LinkLost
-from drivers.link_events import Event
+from drivers.link_events import Event, Recorded
 from drivers.wires.wire import Listener
-
-Recorded = tuple[float, str, Event, bytes, str]
 
 _QUESTIONS = (Event.SENT, Event.HALT)
 _ANSWERS = (Event.CAME, Event.STRAY)

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import asyncio
+import json
+from pathlib import Path
 
 import pytest
 
 from drivers.bridge import ProfileBridge
 from drivers.clock import Clock
-from drivers.errors import InstrumentError
+from drivers.errors import BadProfile, InstrumentError
 from drivers.line import Line
 from drivers.link import Link
+from drivers.link_events import Event, Recorded
 from drivers.profile import load_profile
 from drivers.registry import SHIPPED
+from drivers.transcript import read_transcript, written_to
 from drivers.wires.memory import MemoryWire
-from drivers.wires.replay import Recorded, ReplayWire
+from drivers.wires.replay import ReplayWire
 from drivers.wires.wire import Wire
 from simulators.virtual_time import run
 from tests.conversation.scripted import Responder, SmallBridge, Unreliable
@@ -79,3 +83,27 @@ def test_the_transcript_holds_every_byte_in_both_directions() -> None:
     far_end = Responder(SmallBridge(), delay_s=1.0)
     run(readings(MemoryWire(far_end), events))
     assert [event[3] for event in events if event[2] == "tx"] == far_end.said
+
+
+class Stopped(Clock):
+    """Stands still."""
+
+    def utc_s(self) -> float:
+        return 1.8e9
+
+
+def test_a_transcript_on_disk_gives_back_every_byte_and_fault(tmp_path: Path) -> None:
+    path = tmp_path / "night.wires.jsonl"
+    every_byte = (1.5, "bench", Event.CAME, bytes(range(256)), "0 °C\n")
+
+    for part in (1, 2):
+        with written_to(path, Stopped()) as write:
+            write(every_byte)
+            write((2.0, "other", Event.LOST, b"", "unplugged"))
+        assert len(path.read_text("ascii").splitlines()) == 2 * part
+    assert read_transcript(path, "bench") == [every_byte, every_byte]
+    assert {json.loads(line)["event"] for line in path.read_text("ascii").splitlines()} == {"rx", "lost"}
+    assert json.loads(path.read_text("ascii").splitlines()[0])["utc_s"] == 1.8e9
+    path.write_text("{}\n", "ascii")
+    with pytest.raises(BadProfile, match=r"night\.wires\.jsonl, line 1: is not of a transcript"):
+        read_transcript(path, "bench")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from daemon.journal.read import verify
+from daemon.journal.entry import Kind
+from daemon.journal.read import read_entries, verify
 from daemon.night import Outcome
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
@@ -61,6 +63,22 @@ def test_a_night_over_real_wires_comes_to_its_end(
     assert outcomes[name].good, outcomes[name].cause
     found = verify(folder / f"{name}.record")
     assert found.intact and found.closed and found.head == outcomes[name].head
+
+
+@pytest.mark.parametrize("name", WIRINGS)
+def test_every_byte_of_a_night_over_real_wires_stands_beside_its_record(
+    name: str, outcomes: dict[str, Outcome], folder: Path
+) -> None:
+    """Each reading in the record came over one of the wires as the record has it."""
+    lines = [json.loads(line) for line in (folder / f"{name}.wires.jsonl").read_text("ascii").splitlines()]
+    came = {
+        wire: "".join(line["bytes"] for line in lines if (line["link"], line["event"]) == (wire, "rx"))
+        for wire in {line["link"] for line in lines}
+    }
+    entries = read_entries(folder / f"{name}.record", frozenset({Kind.OBSERVATION}))
+    raw = [entry.body["raw"] for entry in entries if entry.body["what"] == "resistance"]
+    assert raw and any(all(one in bytes_ for one in raw) for bytes_ in came.values())
+    assert {"open", "tx", "rx", "proved", "close"} <= {line["event"] for line in lines}
 
 
 @pytest.mark.parametrize("name", WIRINGS)
