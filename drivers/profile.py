@@ -45,7 +45,8 @@ def load_profile(path: Path, unit_id: int | None = None) -> Profile:
     `unit_id` takes the place of the one in the file: several like instruments on one port differ in it.
     """
     try:
-        content = path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(MAX_FILE_BYTES + 1)
         if len(content) > MAX_FILE_BYTES:
             raise BadProfile(f"{path.name}: larger than {MAX_FILE_BYTES} bytes; this is no profile")
         tables = tomllib.loads(content.decode("utf-8"))

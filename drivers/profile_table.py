@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -107,8 +108,10 @@ class Table:
     def pattern(self, key: str) -> re.Pattern[bytes]:
         """A regular expression over the bytes of a reply, always matched in full."""
         try:
-            return re.compile(self.text(key).encode("ascii"))
-        except re.error as error:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error")  # what is doubtful in a pattern is no pattern for an answer
+                return re.compile(self.text(key).encode("ascii"))
+        except (re.error, Warning, RecursionError, OverflowError) as error:
             raise self.fault(key, f"is not a regular expression: {error}") from error
 
     def table(self, key: str, default: Mapping[str, Any] | None = None) -> Table:

@@ -98,16 +98,22 @@ def _unknown_key(path: tuple[int | str, ...], model: type[BaseModel]) -> str:
 
 def _keys_at(path: tuple[int | str, ...], model: type[BaseModel]) -> list[str]:
     here = model
+    named = False
     for step in path:
-        if isinstance(step, str):
-            field = next(field for name, field in here.model_fields.items() if (field.alias or name) == step)
-            here = _model_in(field.annotation)
+        if named or not isinstance(step, str):
+            named = False
+            continue
+        field = next(field for name, field in here.model_fields.items() if (field.alias or name) == step)
+        named = get_origin(field.annotation) is dict  # a table of tables: the next key is a name of theirs
+        here = _model_in(field.annotation)
     return [field.alias or name for name, field in here.model_fields.items()]
 
 
 def _model_in(annotation: Any) -> type[BaseModel]:
     if get_origin(annotation) in (Union, types.UnionType, tuple):
         return _model_in(next(part for part in get_args(annotation) if part not in (type(None), ...)))
+    if get_origin(annotation) is dict:
+        return _model_in(get_args(annotation)[1])
     assert isinstance(annotation, type) and issubclass(annotation, BaseModel)
     return annotation
 

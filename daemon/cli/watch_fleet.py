@@ -157,9 +157,13 @@ def _note(seen: BenchSeen, topic: str, body: dict[str, Any]) -> None:
             seen.state = str(body.get("outcome", ""))
 
 
+_LARGEST = 1e6
+
+
 def _number(body: dict[str, Any], key: str) -> float | None:
     value = body.get(key)
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+    known = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= _LARGEST
+    return float(value) if known else None  # type: ignore[arg-type]
 
 
 def _json(payload: bytes) -> dict[str, Any] | None:

@@ -16,6 +16,8 @@ from daemon.fitting.points import PointResult
 from daemon.fitting.residuals import Findings
 from daemon.fitting.uncertainty import Component
 
+_LARGEST = 1e9
+
 
 def to_dict(characteristic: Characteristic) -> dict[str, Any]:
     """JSON-ready; every digit kept."""
@@ -42,18 +44,20 @@ def from_dict(data: Mapping[str, Any]) -> Characteristic:
     """The characteristic that `to_dict` described; raises FittingError naming what is missing or unusable."""
     try:
         return _read(data)
-    except (KeyError, TypeError, AttributeError) as problem:
+    except FittingError:
+        raise
+    except (KeyError, TypeError, AttributeError, ValueError, OverflowError, RecursionError) as problem:
         raise FittingError(f"this is not a characteristic as it was written: {problem!r}") from problem
 
 
 def _read(data: Mapping[str, Any]) -> Characteristic:
     other = data["with_excluded"]
-    low, high = data["range_c"]
+    low, high = map(_number, data["range_c"])
     equation = equations.from_dict(data["equation"])
     return Characteristic(
         equation=equation,
-        theta=tuple(float(data["parameters"][name]) for name in equation.parameters),
-        range_c=(float(low), float(high)),
+        theta=tuple(_number(data["parameters"][name]) for name in equation.parameters),
+        range_c=(low, high),
         factors=tuple(_factor(factor) for factor in data["factors"]),
         added=tuple(_component(component) for component in data["added"]),
         reason=data["reason"],
@@ -61,6 +65,13 @@ def _read(data: Mapping[str, Any]) -> Characteristic:
         fit=data["fit"] and _record(data["fit"]),
         with_excluded=other and from_dict(other),
     )
+
+
+def _number(value: Any) -> float:
+    """A number that a characteristic can mean; infinity and its like are none."""
+    if not abs(float(value)) <= _LARGEST:
+        raise ValueError(f"{value} is no number of a characteristic")
+    return float(value)
 
 
 def _factor_dict(factor: Factor) -> dict[str, Any]:

@@ -67,7 +67,7 @@ class Script:
     parking_c: float
     within_k: float
     cool_c: float
-    held: bool
+    held: bool = False
 
     def digest(self) -> str:
         """Hash by which daemon and guardian know that they mean the same script."""

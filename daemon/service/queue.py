@@ -75,7 +75,7 @@ def _read(path: Path) -> tuple[int, list[QueuedRun]]:
     try:
         tree = json.loads(path.read_text(encoding="utf-8"))
         return int(tree["next"]), [QueuedRun(**run) for run in tree["runs"]]
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, OverflowError, RecursionError) as error:
         raise QueueError(
             f"{path} is damaged ({error}): move it away; its runs must be submitted anew."
         ) from None

@@ -149,3 +149,8 @@ def test_problems_of_all_three_files_come_together() -> None:
 def test_several_misfits_between_the_files_come_together() -> None:
     twice = changed(changed(PLAN, "channel = 3", "channel = 2"), "= 40.0", "= -31.0")
     assert len(refusal(plan=twice).splitlines()) >= 2
+
+
+def test_an_unknown_key_in_a_table_that_has_a_name_of_its_own_is_named() -> None:
+    words = refusal(bench=BENCH + "\n[simulation.truths.TR-IPRT-11]\nemf_nv = 1.0\n")
+    assert "emf_nv" in words and "did you mean emf_uv?" in words
