@@ -62,9 +62,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(_overview())
         return EXIT_DONE if words else EXIT_REFUSED
     if words[0] == "--version":
-        from importlib.metadata import version
+        from daemon.program import program_version
 
-        print(f"ohmvigil {version('ohmvigil')}")
+        print(f"ohmvigil {program_version()}")
         return EXIT_DONE
     if words[0] not in COMMANDS:
         print(f"ohmvigil: there is no command {words[0]!r}\n\n{_overview()}", file=sys.stderr)

@@ -67,7 +67,8 @@ def _mark(base: Sequence[float], until_now: Sequence[float]) -> Mark:
     mean, s = fmean(base), stdev(base)
     away = abs(until_now[-1] - mean)
     recent = until_now[-_ON_ONE_SIDE:]
-    one_sided = len(until_now) > len(base) and len({value > mean for value in recent}) == 1
+    all_one_side = all(value > mean for value in recent) or all(value < mean for value in recent)
+    one_sided = len(until_now) > len(base) and all_one_side
     if not away <= _ACT * s or (one_sided and len(recent) == _ON_ONE_SIDE):
         return "action"
     return "good" if away <= _WARN * s else "warning"

@@ -55,7 +55,7 @@ def draw_timetable(run: RunPlan, timetable: Timetable, stem: Path) -> tuple[Path
         head_c = min(one.head_maximum_c for one in run.thermometers)
         axes.axhline(head_c, color=SOFT, linewidth=0.6, linestyle=(0, (1, 2)))
         axes.set_xlabel("hours from the start (shaded: readings)")
-        axes.set_ylabel("t90 / °C")
+        axes.set_ylabel("t₉₀ / °C")
         axes.set_title(f"{run.plan.header.title}: about {timetable.total_s / _HOUR_S:.1f} h", loc="left")
         quiet(axes)
         if run.bench.simulation is not None:

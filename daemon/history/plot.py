@@ -50,13 +50,13 @@ def draw_history(serial: str, visits: Sequence[Visit], stem: Path) -> tuple[Path
 def _draw_r0(axes: Axes, visits: Sequence[Visit]) -> None:
     known = [(v.opened.date(), v.r0_before_ohm, v.r0_after_ohm) for v in visits]
     values = [(day, ohm) for day, before, after in known for ohm in (before, after) if ohm is not None]
-    axes.set_ylabel("R0 since the first run / mK")
+    axes.set_ylabel("R₀ since the first run / mK")
     if values:
         first = values[0][1]
         _dated(axes, [day for day, _ in values], [1e3 * (ohm / first - 1.0) / _ALPHA for _, ohm in values])
     else:
         axes.text(
-            0.5, 0.5, "no R0 in these runs", ha="center", va="center", transform=axes.transAxes, color=SOFT
+            0.5, 0.5, "no R₀ in these runs", ha="center", va="center", transform=axes.transAxes, color=SOFT
         )
     quiet(axes)
 
@@ -67,7 +67,7 @@ def _dated(axes: Axes, days: Sequence[date], values: Sequence[float]) -> None:
 
 
 def _draw_chart(axes: Axes, values_mk: Sequence[float], chart: Chart) -> None:
-    axes.set_ylabel("check standard\nfrom its certificate / mK")
+    axes.set_ylabel("check standard, by its certificate\nminus by the reference / mK")
     axes.set_xlabel("run")
     for number, (value_mk, mark) in enumerate(zip(values_mk, chart.marks, strict=True), 1):
         shape, colour = _SHAPES[mark]
@@ -106,8 +106,8 @@ def _draw_every_r0(axes: Axes, past: Past) -> None:
         axes.plot(
             days, since_mk, color=colour, marker=marker, markersize=3.5, linewidth=0.8, label=item.serial
         )
-    axes.set_title("R0 since the first run, at the end of each", loc="left", fontsize=7)
-    axes.set_ylabel("R0 since the first run / mK")
+    axes.set_title("R₀ since the first run, at the end of each", loc="left", fontsize=7)
+    axes.set_ylabel("R₀ since the first run / mK")
     axes.tick_params(axis="x", rotation=20)
     axes.legend(loc="center left", bbox_to_anchor=(1.01, 0.5))
     quiet(axes)

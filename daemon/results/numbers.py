@@ -21,10 +21,10 @@ def fixed(value: float | None, decimals: int, unit: str = "") -> str:
 
 
 def signed(value: float | None, decimals: int, unit: str = "") -> str:
-    """The same with its sign always shown."""
-    if value is None or not math.isfinite(value):
-        return UNKNOWN
-    return _with_unit(true_minus(f"{_no_negative_zero(round(value, decimals)):+.{decimals}f}"), unit)
+    """The same with its sign always shown; what rounds to zero has none."""
+    if value is None or not math.isfinite(value) or round(value, decimals) == 0.0:
+        return fixed(value, decimals, unit)
+    return _with_unit(true_minus(f"{round(value, decimals):+.{decimals}f}"), unit)
 
 
 def uncertainty(value_mk: float | None, unit: str = "mK") -> str:
@@ -32,6 +32,20 @@ def uncertainty(value_mk: float | None, unit: str = "mK") -> str:
     if value_mk is None or not math.isfinite(value_mk):
         return UNKNOWN
     return _with_unit(two_digits(value_mk), unit)
+
+
+def decimals_of(expanded: float) -> int:
+    """Decimals of an uncertainty that is stated with two significant digits, and of a value beside it."""
+    return len(two_digits(expanded).partition(".")[2])
+
+
+def contribution(standard_mk: float, combined_mk: float, unit: str = "") -> str:
+    """A term of a budget with one digit more than the combined uncertainty is stated with."""
+    decimals = decimals_of(combined_mk) + 1
+    least = 10.0**-decimals
+    if 0.0 < standard_mk < least / 2.0:
+        return f"< {fixed(least, decimals, unit)}"
+    return fixed(standard_mk, decimals, unit)
 
 
 def true_minus(text: str) -> str:

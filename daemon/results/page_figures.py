@@ -6,7 +6,7 @@ from pathlib import Path
 
 from daemon.fitting.uncertainty import Budget
 from daemon.results.markup import Html, element, joined
-from daemon.results.numbers import fixed, uncertainty
+from daemon.results.numbers import contribution, fixed, uncertainty
 from daemon.results.plot_style import inline_svg
 
 
@@ -28,7 +28,7 @@ def budget_bars(budget: Budget) -> Html:
             element(
                 "span", element("span", cls="bar", style=f"width:{100 * line.standard_mk / largest_mk:.1f}%")
             ),
-            element("span", uncertainty(line.standard_mk), cls="n"),
+            element("span", contribution(line.standard_mk, budget.combined_mk, "mK"), cls="n"),
         )
     ]
     where = fixed(budget.temperature_c, 1, "°C")

@@ -14,7 +14,7 @@ _NEWEST = 8
 _CAPTION = (
     "Left, the check standard's difference from its own certificate in each run: circle good, triangle "
     "warning, cross action, grey while there are no limits; dotted two, dashed three standard deviations. "
-    "Right, the R0 of each thermometer. Runs are those in the record's folder."
+    "Right, the R₀ of each thermometer. Runs are those in the record's folder."
 )
 
 
@@ -25,7 +25,7 @@ def history_section(past: Past, check: CheckStandard | None, svg: Path | None) -
     if check is not None and len(check.days) > 1:
         newest = list(zip(check.days, check.differences_mk, check.chart.marks, strict=True))[-_NEWEST:]
         rows = [[f"{day:%Y-%m-%d}", signed(value, 2), mark] for day, value, mark in newest]
-        parts.append(table(("run", "check standard from its certificate / mK", "mark"), rows))
+        parts.append(table(("run", "by its certificate minus by the reference / mK", "mark"), rows))
     if svg is not None:
         parts.append(figure(svg, "history", _CAPTION))
     else:

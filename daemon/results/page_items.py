@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from daemon.fitting.characteristic import Characteristic
@@ -24,6 +25,7 @@ KINDS = {
 }
 _ROLES = {"item": "under test", "check_standard": "check standard"}
 _GRID = 41
+_EXPONENT = re.compile(r"-?[\d.]+e[-+]\d+")
 
 
 def largest_expanded_mk(characteristic: Characteristic) -> float:
@@ -38,8 +40,8 @@ def items_section(night: NightResult) -> Html:
     header = (
         "thermometer",
         "equation",
-        "R0 before / Ω",
-        "R0 after / Ω",
+        "R₀ before / Ω",
+        "R₀ after / Ω",
         "shift / mK",
         "χ² (degrees of freedom)",
         "95 % of χ²",
@@ -122,7 +124,7 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
         f"{pair.resistance_ohm:.6g} Ω is {fixed(pair.temperature_c, 4, '°C')}" for pair in check_pairs(found)
     )
     facts = {
-        "equation": found.equation.description,
+        "equation": _EXPONENT.sub(lambda number: powers(number[0]), found.equation.description),
         "chosen because": found.reason,
         "holds": f"{fixed(low, 3)} °C to {fixed(high, 3)} °C, nowhere else",
         "to check typing": pairs,
@@ -140,7 +142,7 @@ def _facts(item: ItemResult, found: Characteristic) -> Html:
 def _own(item: ItemResult) -> dict[str, str]:
     """What the night showed of a thermometer whether or not an equation could be fitted."""
     return {
-        "R0 over the night": _shift(item),
+        "R₀ over the night": _shift(item),
         **changes(item),
         "repeatability": f"{uncertainty(item.repeatability_mk)} from cycle to cycle, pooled over all points",
     }

@@ -109,7 +109,7 @@ def item_point_table(points: Sequence[ItemPoint]) -> Html:
         "point",
         "approach",
         "in the fit",
-        "t90 of reference / °C",
+        "t₉₀ of reference / °C",
         "R / Ω",
         "residual / mK",
         "U / mK",

@@ -7,8 +7,11 @@ from daemon.review.state import Review
 from daemon.review.words import in_words
 
 _HOW = (
-    "Signed in a terminal: `ohmvigil review RECORD accept` (or exclude, put-back, amend) with --who and "
-    "--name; the page is written anew by `ohmvigil report RECORD`. What was measured is never changed."
+    "Signed in a terminal: ",
+    element("code", "ohmvigil review RECORD accept"),
+    " (or exclude, put-back, amend) with --who and --name; the page is written anew by ",
+    element("code", "ohmvigil report RECORD"),
+    ". What was measured is never changed.",
 )
 
 
@@ -20,4 +23,4 @@ def review_section(review: Review) -> Html:
         else "Nobody has accepted these results yet: nothing may be issued."
     )
     signed = bullets(in_words(entry) for entry in review.history)
-    return section("Review", element("p", state), signed, element("p", _HOW, cls="quiet"), name="review")
+    return section("Review", element("p", state), signed, element("p", *_HOW, cls="quiet"), name="review")

@@ -54,7 +54,7 @@ def draw_residuals(
         right.axhline(0.0, color=SOFT, linewidth=0.6)
         for axes in (left, right):
             quiet(axes)
-            axes.set_xlabel("t90 / °C", labelpad=1)
+            axes.set_xlabel("t₉₀ / °C", labelpad=1)
         left.set_ylabel("residual / mK", labelpad=1)
         left.set_title(f"{item.serial}: equation minus reference, bars ±U of each point", loc="left", pad=4)
         right.set_title("the same on its own scale, bars ±2 s of the mean", loc="left", pad=4)

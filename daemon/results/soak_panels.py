@@ -74,6 +74,7 @@ def _panel(
     low, high = axes.get_ylim()
     axes.set_ylim(min(low, -_SMALLEST_MK), max(high, _SMALLEST_MK))
     quiet(axes)
+    axes.locator_params(axis="x", integer=True, nbins=6)
     unsettled = "" if point.settled_s is not None else ": no equilibrium"
     title = point_name(point.index, point.temperature_c, point.label)
     axes.set_title(f"{title}{unsettled}", fontsize=SMALL_PT, loc="left", pad=3)

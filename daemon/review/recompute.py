@@ -17,8 +17,11 @@ from daemon.fitting.exchange import from_dict, plain_result
 from daemon.journal.entry import encode
 from daemon.journal.read import RecordError
 from daemon.results.calibrate import calibrate
-from daemon.results.numbers import day_and_clock
+from daemon.results.numbers import day_and_clock, uncertainty
 from daemon.review.state import read_review
+
+_SMALL_MK = 0.001
+"""A smaller difference is told as one in the last digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,11 @@ def difference(then: Mapping[str, Any], now: Characteristic | None) -> str:
         apart_mk, wider_mk = furthest_mk(then, now)
     except FittingError as problem:
         return str(problem)
-    return f"up to {apart_mk:.2g} mK apart, U(t) up to {wider_mk:.2g} mK"
+    return f"{_most(apart_mk)} apart, U(t) {_most(wider_mk)}"
+
+
+def _most(value_mk: float) -> str:
+    return f"up to {uncertainty(value_mk)}" if value_mk >= _SMALL_MK else f"less than {_SMALL_MK} mK"
 
 
 def furthest_mk(then: Mapping[str, Any], now: Characteristic) -> tuple[float, float]:

@@ -37,6 +37,10 @@ def test_a_value_that_calls_for_action_does_not_move_the_limits() -> None:
     assert control_chart([*quiet(10), 50.0]).mean == pytest.approx(control_chart(quiet(10)).mean)
 
 
+def test_the_same_value_over_and_over_is_on_neither_side() -> None:
+    assert control_chart([2.0] * 20).marks[-1] == "good"
+
+
 def test_two_to_three_standard_deviations_warn() -> None:
     base = [1.0, -1.0] * 10
     chart = control_chart([*base, 2.5 * chart_s(base)])

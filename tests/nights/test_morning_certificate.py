@@ -19,6 +19,8 @@ from daemon.certified import certified
 from daemon.cli import main
 from daemon.fitting.fit import fit_characteristic
 from daemon.fitting.table import two_digits
+from daemon.journal.entry import Kind
+from daemon.journal.read import read_entries
 from daemon.results.certificate.draw import draw
 from daemon.results.certificate.facts import DRAFT, Evaluated, NoCertificate, certifiable, evaluate, facts_of
 from daemon.results.certificate.issue import authorise, draft, redraw, standing
@@ -186,6 +188,7 @@ def test_what_the_standard_asks_for_stands_on_it(record: Path) -> None:
         "Received 2026-01-12",
         "clean and dry",
         "Calibrated 2026-01-15",
+        "Place Tern Rock bath bench, Tern Rock",
         "Issued 2026-01-16",
         "relate only to the thermometer",
         "Deviations from the method: none",
@@ -204,6 +207,19 @@ def test_what_the_standard_asks_for_stands_on_it(record: Path) -> None:
         "Decision rule, agreed on 2026-01-10 before the work: guard band",
     ):
         assert wanted in words, wanted
+
+
+def test_the_room_is_stated_as_it_was_measured(evaluated: Evaluated) -> None:
+    room_c = [
+        entry.body["readings"]["temperature"]["value"]
+        for entry in read_entries(evaluated.record, frozenset({Kind.OBSERVATION}))
+        if entry.body["what"] == "monitored" and entry.body["role"] == "ambient"
+    ]
+    drawn = draft(evaluated, IPRT, papers(), None, None).drawn
+    measured = (
+        f"Measured in the room during the run: temperature {min(room_c):.2f} °C to {max(room_c):.2f} °C"
+    )
+    assert measured in words_of(drawn.pdf) and measured in drawn.dcc.decode()
 
 
 def test_no_hyphen_stands_for_a_minus(evaluated: Evaluated) -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from daemon.journal.entry import Entry, Kind
 from daemon.results.files import table_step_k
 from daemon.results.markup import Html, element, table
-from daemon.results.numbers import duration, fixed, point_name, powers, signed, uncertainty
+from daemon.results.numbers import contribution, duration, fixed, point_name, powers, signed, uncertainty
 from daemon.results.story import Story
 from daemon.results.traces import Trace, bundle, extremes
 
@@ -47,7 +47,7 @@ def look(temperature_c: float) -> dict[str, object]:
 def test_numbers_have_a_true_minus_and_no_negative_zero() -> None:
     assert fixed(-0.251, 2, "mK") == "−0.25 mK"
     assert fixed(-0.001, 2) == "0.00"
-    assert signed(-0.001, 2) == "+0.00"
+    assert signed(-0.001, 2) == signed(0.001, 2) == "0.00"
     assert signed(3.0, 1) == "+3.0"
 
 
@@ -58,6 +58,13 @@ def test_what_is_not_known_is_a_dash(unknown: float | None) -> None:
 
 def test_an_uncertainty_has_two_digits() -> None:
     assert [uncertainty(value) for value in (7.849, 0.0214, 123.4)] == ["7.8 mK", "0.021 mK", "120 mK"]
+
+
+def test_a_term_of_a_budget_has_one_digit_more_than_the_sum() -> None:
+    assert contribution(1.1547, 3.4) == "1.15"
+    assert contribution(0.0042, 3.4, "mK") == "< 0.01 mK"
+    assert contribution(12.34, 34.0) == "12.3"
+    assert contribution(0.0, 3.4) == "0.00"
 
 
 def test_exponents_are_written_as_people_write_them() -> None:

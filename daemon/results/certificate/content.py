@@ -12,7 +12,15 @@ from daemon.results.certificate.facts import Facts
 from daemon.results.certificate.method import conditions, method_sentences, traceability
 from daemon.results.certificate.rows import rounded
 from daemon.results.markup import plain
-from daemon.results.numbers import day_and_clock, fixed, powers, signed, uncertainty
+from daemon.results.numbers import (
+    contribution,
+    day_and_clock,
+    decimals_of,
+    fixed,
+    powers,
+    signed,
+    uncertainty,
+)
 from daemon.results.page_changes import repeats, zero_power
 from daemon.results.page_items import KINDS
 from daemon.results.self_heating import SelfHeating
@@ -70,8 +78,7 @@ def _laboratory(facts: Facts) -> dict[str, Any]:
 
 def _head(facts: Facts) -> list[tuple[str, str]]:
     ordered, customer, thermometer = facts.ordered, facts.papers.order.customer, facts.thermometer
-    element = thermometer.element.replace("_", " ")
-    sheath = thermometer.sheath.replace("_", " ")
+    element, sheath = (one.replace("_", "-") for one in (thermometer.element, thermometer.sheath))
     rows = [
         ("Object", ordered.description),
         ("Identification", f"serial number {facts.item.serial}"),
@@ -85,6 +92,7 @@ def _head(facts: Facts) -> list[tuple[str, str]]:
         ("Condition on receipt", ordered.condition or "not stated"),
         ("Thermal history", ordered.history or "not stated"),
         ("Calibrated", _span(facts)),
+        ("Place", f"{facts.evaluated.night.run.bench.name}, {facts.papers.laboratory.city}"),
         ("Issued", facts.issued.isoformat() if facts.issued else "not issued"),
     ]
     return rows
@@ -224,14 +232,19 @@ def _fit(found: Characteristic) -> str:
 def _budget(facts: Facts) -> dict[str, Any]:
     budgets = [budget for budget in facts.item.budgets]
     largest = max(budgets, key=lambda budget: budget.expanded_mk)
-    lines = sorted(largest.lines, key=lambda line: -line.standard_mk)
+    lines, combined_mk = sorted(largest.lines, key=lambda line: -line.standard_mk), largest.combined_mk
     return {
         "where": fixed(largest.temperature_c, 1, "°C"),
         "lines": [
-            (line.name, line.distribution, line.correlation, uncertainty(line.standard_mk, ""))
+            (
+                line.name,
+                line.distribution,
+                line.correlation,
+                contribution(line.standard_mk, combined_mk),
+            )
             for line in lines
         ],
-        "combined": uncertainty(largest.combined_mk),
+        "combined": uncertainty(combined_mk),
         "factor": f"{largest.coverage_factor:.2f}",
         "expanded": uncertainty(largest.expanded_mk),
         "smallest": uncertainty(facts.papers.laboratory.smallest_uncertainty_mk),
@@ -244,15 +257,16 @@ def _conformity(facts: Facts) -> dict[str, Any] | None:
     if judged is None:
         return None
     low, high = judged.tested_range_c
+    worst_mk = 1e3 * judged.worst_expanded_k
     return {
         "class": judged.class_name,
         "verdict": judged.verdict.upper(),
         "rule": judged.rule.value,
         "risk": RULE_RISK[judged.rule],
         "agreed": facts.ordered.rule_agreed.isoformat() if facts.ordered.rule_agreed else "",
-        "range": f"{fixed(low, 1)} °C to {fixed(high, 1)} °C",
-        "worst": f"{fixed(judged.worst_c, 1, '°C')}: error {signed(1e3 * judged.worst_error_k, 0, 'mK')}, "
-        f"U {uncertainty(1e3 * judged.worst_expanded_k)}",
+        "range": f"{fixed(low, 3)} °C to {fixed(high, 3)} °C",
+        "worst": f"{fixed(judged.worst_c, 1, '°C')}: error "
+        f"{signed(1e3 * judged.worst_error_k, decimals_of(worst_mk), 'mK')}, U {uncertainty(worst_mk)}",
         "nominal": f"{facts.thermometer.nominal_r0_ohm:g} Ω",
     }
 

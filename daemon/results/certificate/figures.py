@@ -121,7 +121,7 @@ def _expanded_mk(facts: Facts, where: FloatArray) -> FloatArray:
 
 def _label(axes: Axes, what: str) -> None:
     quiet(axes)
-    axes.set_xlabel("t90 / °C", labelpad=1)
+    axes.set_xlabel("t₉₀ / °C", labelpad=1)
     axes.set_ylabel(what, labelpad=2)
 
 

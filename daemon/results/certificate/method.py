@@ -36,8 +36,17 @@ def method_sentences(facts: Facts) -> list[str]:
 
 
 def conditions(facts: Facts) -> str:
-    """The room."""
-    return facts.papers.order.environment or "Conditions of the room were not recorded."
+    """The room: what the order says of it, and what an ambient monitor showed during the run."""
+    measured = [
+        f"{one.spoken} {one.in_words(float(trace.value.min()))} to {one.in_words(float(trace.value.max()))}"
+        for one, trace in facts.evaluated.story.traces.beside.items()
+        if one.role == "ambient"
+    ]
+    told = [
+        *([facts.papers.order.environment] if facts.papers.order.environment else []),
+        *([f"Measured in the room during the run: {', '.join(measured)}."] if measured else []),
+    ]
+    return " ".join(told) or "Conditions of the room were not recorded."
 
 
 def traceability(facts: Facts, *references: Thermometer) -> str:

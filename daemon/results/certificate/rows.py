@@ -10,6 +10,7 @@ from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.table import table_rows, two_digits
 from daemon.results.calibrate import ItemResult, NightResult
 from daemon.results.item_points import item_points
+from daemon.results.numbers import decimals_of
 
 MOST_LINES = 45
 _STEPS = (1.0, 2.0, 5.0, 10.0)
@@ -87,7 +88,7 @@ def short_step_k(span_k: float) -> float:
 
 def rounded(value: float, expanded: float) -> str:
     """A value with the last place of its U stated with two significant digits (ILAC-P14, 4)."""
-    decimals = len(two_digits(expanded).partition(".")[2])
+    decimals = decimals_of(expanded)
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
