@@ -58,6 +58,11 @@ class Thermometer(Table):
         return f"probe {self.serial}"
 
     @property
+    def construction(self) -> Literal["wire", "film"]:
+        """Which is all that the tolerance classes ask of it."""
+        return "film" if self.element == "film" else "wire"
+
+    @property
     def maximum(self) -> Limit:
         """Highest temperature in °C and who set it."""
         if self.stated_maximum_c is not None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
+from daemon.cli.ending import report_folder
 from daemon.cli.say import refuse, say, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError
@@ -52,11 +54,23 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _told(morning: Morning, args: argparse.Namespace) -> int:
+    page = _page(args.record, morning.head)
     if args.json:
-        say_json(morning.body())
+        say_json(morning.body() | {"page": page})
     else:
-        say(morning.lines(), hang=2)
+        say([*morning.lines(), f"page  {page}"], hang=2)
     return EXIT_DONE if morning.good or args.act is not None else EXIT_BAD_OUTCOME
+
+
+def _page(record: Path, head: str) -> str:
+    """Where the page with plots, R0 history and control chart is, or what makes it."""
+    folder = report_folder(record)
+    try:
+        told = json.loads((folder / "coefficients.json").read_text(encoding="utf-8"))["record"]["head"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return f"not written yet: `ohmvigil report {record}`"
+    page = str(folder / "summary.html")
+    return page if told == head else f"{page}, older than the record: `ohmvigil report {record}`"
 
 
 def _sign(args: argparse.Namespace) -> None:

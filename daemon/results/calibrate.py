@@ -197,7 +197,7 @@ def _fitted(
     components: tuple[Component, ...],
 ) -> ItemResult:
     between, wanted_mk = _between(result.hysteresis), _WANTED_MK[run.bench.heat_source.kind]
-    making = Making(thermometer.kind, thermometer.element == "film")
+    making = Making(thermometer.kind, thermometer.construction == "film")
     characteristic = fit_best(making, points, components, between, wanted_mk)
     terms = (*components, *characteristic.added)
     budgets = tuple(_budget(p, r, terms) for p, r in zip(points, result.points, strict=True))

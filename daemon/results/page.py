@@ -12,7 +12,7 @@ from daemon.results.judgement import SIMULATED, Judgement
 from daemon.results.markup import Html, bullets, element, joined, section
 from daemon.results.numbers import day_and_clock, duration
 from daemon.results.page_events import events_section, record_section, touch_section
-from daemon.results.page_figures import figure
+from daemon.results.page_figures import ItemPictures, figure
 from daemon.results.page_items import item_section, items_section
 from daemon.results.page_points import points_section
 from daemon.results.page_review import review_section
@@ -32,10 +32,10 @@ def summary_page(
     record: Verification,
     judgement: Judgement,
     night_svg: Path,
-    residual_svgs: Mapping[str, Path],
+    pictures: Mapping[str, ItemPictures],
     history: Html,
 ) -> str:
-    """The whole page as text; `residual_svgs` by serial, `history` the section on former runs."""
+    """The whole page as text; `pictures` by serial, `history` the section on former runs."""
     title = night.run.plan.header.title
     mark = [element("div", SIMULATED, cls="mark")] if story.simulated else []
     parts = [
@@ -52,7 +52,7 @@ def summary_page(
         history,
         points_section(night, story),
         *(
-            item_section(night, item, residual_svgs.get(item.serial), simulated=story.simulated)
+            item_section(night, item, pictures.get(item.serial), simulated=story.simulated)
             for item in night.items
         ),
         events_section(story),

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from daemon.fitting.uncertainty import Budget
 from daemon.results.markup import Html, element, joined
 from daemon.results.numbers import contribution, fixed, uncertainty
 from daemon.results.plot_style import inline_svg
+
+
+@dataclass(frozen=True, slots=True)
+class ItemPictures:
+    """The pictures of one thermometer, as SVG."""
+
+    residuals: Path
+    over_range: Path
 
 
 def figure(svg: Path, prefix: str, caption: str) -> Html:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.comparison import furthest_apart_mk
@@ -14,7 +13,7 @@ from daemon.results.judgement import SIMULATED, item_sentences
 from daemon.results.markup import Html, bullets, element, joined, section, table
 from daemon.results.numbers import UNKNOWN, fixed, powers, signed, uncertainty
 from daemon.results.page_changes import changes
-from daemon.results.page_figures import budget_bars, figure
+from daemon.results.page_figures import ItemPictures, budget_bars, figure
 from daemon.results.page_points import item_point_table
 from daemon.results.page_sequences import sequences_table
 
@@ -86,7 +85,9 @@ def _row(night: NightResult, item: ItemResult) -> list[str]:
     ]
 
 
-def item_section(night: NightResult, item: ItemResult, residuals: Path | None, *, simulated: bool) -> Html:
+def item_section(
+    night: NightResult, item: ItemResult, pictures: ItemPictures | None, *, simulated: bool
+) -> Html:
     """Everything about one thermometer."""
     points, found = item_points(night, item), item.characteristic
     tags = [element("span", _ROLES[item.role], cls="tag")]
@@ -100,12 +101,13 @@ def item_section(night: NightResult, item: ItemResult, residuals: Path | None, *
         parts += [_facts(item, found), _coefficients(found)]
     elif item.points:
         parts.append(_listed(_own(item)))
-    if residuals is not None:
+    if pictures is not None:
         caption = (
             f"{item.serial}: residuals, temperature by the equation minus reference. Left with U of each "
             "point and U(t) of the characteristic, right on their own scale with repeatability only."
         )
-        parts.append(figure(residuals, f"r-{item.serial}", caption))
+        parts.append(figure(pictures.residuals, f"r-{item.serial}", caption))
+        parts.append(figure(pictures.over_range, f"u-{item.serial}", _over_range(night, item)))
     parts += [item_point_table(points), sequences_table(item)]
     budgets = [point.budget for point in points if point.budget is not None]
     if budgets:
@@ -116,6 +118,17 @@ def item_section(night: NightResult, item: ItemResult, residuals: Path | None, *
             bullets(f"{caution.rstrip('.')}." for caution in found.cautions if caution not in common)
         )
     return element("section", joined(parts), cls="item", id=f"item-{item.serial}")
+
+
+def _over_range(night: NightResult, item: ItemResult) -> str:
+    told = f"{item.serial}: expanded uncertainty over the range and the largest standard uncertainties in it."
+    if night.run.thermometer(item.serial).kind != "iprt":
+        return told
+    return (
+        f"{told} Right, what an indicator set to IEC 60751 would be wrong by, with U(t), and the limits of "
+        "the classes up to the first that it stays within. A statement of conformity is made on a "
+        "certificate only, by the rule agreed."
+    )
 
 
 def _facts(item: ItemResult, found: Characteristic) -> Html:

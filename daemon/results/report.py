@@ -14,6 +14,7 @@ from daemon.results.item_points import item_points, largest_residual_mk
 from daemon.results.judgement import SIMULATED, judge_night
 from daemon.results.numbers import signed, uncertainty
 from daemon.results.page import summary_page
+from daemon.results.page_figures import ItemPictures
 from daemon.results.page_history import history_section
 from daemon.results.page_items import KINDS, largest_expanded_mk
 from daemon.results.readings import readings_csv
@@ -49,7 +50,7 @@ def write_report(record: Path, folder: Path) -> ReportSummary:
     check = check_standard_of(night, past)
     judgement = judge_night(night, story, verification, check)
     folder.mkdir(parents=True, exist_ok=True)
-    night_paths, residuals = _draw(night, story, folder)
+    night_paths, item_paths = _draw(night, story, folder)
     past_paths = _draw_past(past, check, folder, simulated=story.simulated)
     texts = {
         "summary.html": summary_page(
@@ -58,7 +59,7 @@ def write_report(record: Path, folder: Path) -> ReportSummary:
             verification,
             judgement,
             night_paths[0],
-            {s: p[0] for s, p in residuals.items()},
+            {serial: ItemPictures(paths[0], paths[2]) for serial, paths in item_paths.items()},
             history_section(past, check, past_paths[0] if past_paths else None),
         ),
         "coefficients.json": coefficients_json(night, story, verification, judgement),
@@ -66,7 +67,7 @@ def write_report(record: Path, folder: Path) -> ReportSummary:
         **_tables(night),
     }
     written = [_write(folder / name, text) for name, text in texts.items()]
-    drawn = [*night_paths, *past_paths, *(path for pair in residuals.values() for path in pair)]
+    drawn = [*night_paths, *past_paths, *(path for paths in item_paths.values() for path in paths)]
     return ReportSummary(
         judgement.good,
         story.simulated,
@@ -80,20 +81,26 @@ def write_report(record: Path, folder: Path) -> ReportSummary:
 
 def _draw(
     night: NightResult, story: Story, folder: Path
-) -> tuple[tuple[Path, Path], dict[str, tuple[Path, Path]]]:
+) -> tuple[tuple[Path, Path], dict[str, tuple[Path, ...]]]:
+    """Paths of SVG and PNG: of the night, and by serial of the residuals and of the range."""
     # Plotting takes long to import: only whoever wants a report pays for it.
     from daemon.results.night_plot import draw_night
+    from daemon.results.range_plot import draw_range
     from daemon.results.residual_plot import draw_residuals
 
     night_paths = draw_night(night.run, story, folder / "night")
-    residuals = {}
+    by_item: dict[str, tuple[Path, ...]] = {}
     for item in night.items:
-        if item.characteristic is not None:
-            points, stem = item_points(night, item), folder / f"residuals-{item.serial}"
-            residuals[item.serial] = draw_residuals(
-                item, item.characteristic, points, stem, simulated=story.simulated
+        found = item.characteristic
+        if found is not None:
+            points, simulated = item_points(night, item), story.simulated
+            thermometer = night.run.thermometer(item.serial)
+            residuals, over_range = folder / f"residuals-{item.serial}", folder / f"range-{item.serial}"
+            by_item[item.serial] = (
+                *draw_residuals(item, found, points, residuals, simulated=simulated),
+                *draw_range(item.serial, found, thermometer, over_range, simulated=simulated),
             )
-    return night_paths, residuals
+    return night_paths, by_item
 
 
 def _draw_past(past: Past, check: CheckStandard | None, folder: Path, *, simulated: bool) -> tuple[Path, ...]:

@@ -260,6 +260,21 @@ def test_the_terminal_signs_and_shows(record: Path, capsys: pytest.CaptureFixtur
     assert "cannot be used" in capsys.readouterr().err
 
 
+def test_the_terminal_leads_to_the_page_and_says_when_it_is_old(
+    record: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def told() -> str:
+        main(["review", str(record)])
+        return capsys.readouterr().out.splitlines()[-1]
+
+    folder = record.with_suffix(".report")
+    assert told() == f"page  not written yet: `ohmvigil report {record}`"
+    write_report(record, folder)
+    assert told() == f"page  {folder / 'summary.html'}"
+    amend(record, EIGHT_OCLOCK, KEEPER, IPRT, "order number 12 is 21", "misread")
+    assert told() == f"page  {folder / 'summary.html'}, older than the record: `ohmvigil report {record}`"
+
+
 def test_the_raw_readings_stay_as_they_were(record: Path) -> None:
     before = [entry for entry in read_entries(record) if entry.kind == Kind.OBSERVATION]
     exclude(record, EIGHT_OCLOCK, KEEPER, 2, IPRT, CAUSE)

@@ -71,7 +71,8 @@ def test_every_file_promised_is_there(summary: ReportSummary, folder: Path) -> N
     serials = ("TR-IPRT-11", "TR-IPRT-14")
     wanted = {"summary.html", "coefficients.json", "readings.csv", "night.svg", "night.png"}
     wanted |= {f"table-{serial}.csv" for serial in serials}
-    wanted |= {f"residuals-{serial}.{kind}" for serial in serials for kind in ("svg", "png")}
+    drawn = [f"{what}-{serial}" for what in ("residuals", "range") for serial in serials]
+    wanted |= {f"{one}.{kind}" for one in drawn for kind in ("svg", "png")}
     assert {path.name for path in summary.paths} == wanted == {path.name for path in folder.iterdir()}
 
 

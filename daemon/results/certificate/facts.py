@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from daemon.fitting.characteristic import Characteristic
-from daemon.fitting.classes import Construction, tolerance_class
+from daemon.fitting.classes import tolerance_class
 from daemon.fitting.conformity import ClassJudgement, Rule, judge_class
 from daemon.journal.read import Verification, verify
 from daemon.program import program_version
@@ -158,13 +158,8 @@ def _conformity(
             f"{ordered.serial}: the decision rule was agreed on {ordered.rule_agreed}, after the measurement "
             f"began on {begun}; a rule is agreed before the work, or no conformity is stated"
         )
-    wanted = tolerance_class(ordered.tolerance_class, construction_of(thermometer))
+    wanted = tolerance_class(ordered.tolerance_class, thermometer.construction)
     return judge_class(found, wanted, thermometer.nominal_r0_ohm, Rule[ordered.decision_rule.upper()])
-
-
-def construction_of(thermometer: Thermometer) -> Construction:
-    """Film or wire, which is all that the tolerance classes ask."""
-    return "film" if thermometer.element == "film" else "wire"
 
 
 def _day(utc_s: float) -> date:

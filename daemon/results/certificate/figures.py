@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from daemon.fitting.arrays import FloatArray
-from daemon.fitting.classes import nominal_temperature_c, tolerance_class
-from daemon.results.certificate.facts import Facts, construction_of
+from daemon.fitting.classes import tolerance_class
+from daemon.results.certificate.facts import Facts
 from daemon.results.judgement import SIMULATED
 from daemon.results.plot_style import (
     BLUE,
@@ -25,6 +24,7 @@ from daemon.results.plot_style import (
     save,
     style,
 )
+from daemon.results.range_plot import draw_errors, draw_uncertainty, expanded_mk
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 _WIDTH_IN, _HEIGHT_IN = 6.69, 2.05  # 170 mm, the width of the text
 _GRID = 121
 _MARKERS = {"from_below": ("^", BLUE), "from_above": ("v", ORANGE)}
-_FEW = 4
 
 
 def residuals_svg(facts: Facts) -> bytes:
@@ -42,7 +41,7 @@ def residuals_svg(facts: Facts) -> bytes:
         figure = new_figure(_WIDTH_IN, _HEIGHT_IN)
         left, right = figure.subplots(1, 2, gridspec_kw={"width_ratios": (3, 2)})
         where = np.linspace(*facts.characteristic.range_c, _GRID)
-        expanded = _expanded_mk(facts, where)
+        expanded = expanded_mk(facts.characteristic, where, _smallest_mk(facts))
         left.fill_between(where, -expanded, expanded, color=HALO, alpha=0.35, linewidth=0)
         left.plot(where, expanded, color=BLUE, linewidth=0.7)
         left.plot(where, -expanded, color=BLUE, linewidth=0.7)
@@ -76,17 +75,7 @@ def uncertainty_svg(facts: Facts) -> bytes:
     with style():
         figure = new_figure(_WIDTH_IN, _HEIGHT_IN)
         axes = figure.subplots()
-        where = np.linspace(*facts.characteristic.range_c, _GRID)
-        axes.plot(where, _expanded_mk(facts, where), color=INK, linewidth=1.1, label="U(t)")
-        names, parts = facts.characteristic.contributions_k(where)
-        largest = np.argsort(-parts.max(axis=0))[:_FEW]
-        lines = zip(largest, ("--", "-.", ":", (0, (9, 4))), (BLUE, ORANGE, SOFT, RED), strict=False)
-        for place, dashes, colour in lines:
-            label = f"u, {names[place]}"
-            axes.plot(
-                where, 1e3 * parts[:, place], linestyle=dashes, color=colour, linewidth=0.9, label=label
-            )
-        axes.set_ylim(bottom=0.0)
+        draw_uncertainty(axes, facts.characteristic, _smallest_mk(facts))
         axes.legend(loc="center left", bbox_to_anchor=(1.01, 0.5))
         return _finished(figure, axes, "uncertainty / mK", facts)
 
@@ -98,25 +87,15 @@ def conformity_svg(facts: Facts) -> bytes:
     with style():
         figure = new_figure(_WIDTH_IN, _HEIGHT_IN)
         axes = figure.subplots()
-        where = np.linspace(*judged.tested_range_c, _GRID)
-        ohms = facts.characteristic.resistance_ohm(where)
-        error = nominal_temperature_c(ohms, facts.thermometer.nominal_r0_ohm) - where
-        allowed = tolerance_class(judged.class_name, construction_of(facts.thermometer)).tolerance_k(where)
-        expanded = 1e-3 * _expanded_mk(facts, where)
-        axes.fill_between(where, error - expanded, error + expanded, color=HALO, alpha=0.5, linewidth=0)
-        axes.plot(where, error, color=BLUE, linewidth=1.0, label="error, with U(t)")
-        axes.plot(
-            where, allowed, color=INK, linewidth=0.9, linestyle="--", label=f"limits, {judged.class_name}"
-        )
-        axes.plot(where, -allowed, color=INK, linewidth=0.9, linestyle="--")
-        axes.axhline(0.0, color=SOFT, linewidth=0.6)
+        wanted = tolerance_class(judged.class_name, facts.thermometer.construction)
+        nominal_ohm = facts.thermometer.nominal_r0_ohm
+        draw_errors(axes, facts.characteristic, nominal_ohm, [wanted], _smallest_mk(facts))
         axes.legend(loc="center left", bbox_to_anchor=(1.01, 0.5))
         return _finished(figure, axes, "error / K", facts)
 
 
-def _expanded_mk(facts: Facts, where: FloatArray) -> FloatArray:
-    smallest_mk = facts.papers.laboratory.smallest_uncertainty_mk or 0.0
-    return np.maximum(1e3 * facts.characteristic.expanded_uncertainty_k(where), smallest_mk)
+def _smallest_mk(facts: Facts) -> float:
+    return facts.papers.laboratory.smallest_uncertainty_mk or 0.0
 
 
 def _label(axes: Axes, what: str) -> None:
