@@ -53,6 +53,13 @@ def run(args: argparse.Namespace) -> int:
         from daemon.cli.replay_all import run_all
 
         return run_all(args)
+    if args.record.is_dir():
+        return refuse(f"REFUSED: {args.record} is a folder: give --all {args.record}.", as_json=args.json)
+    if args.report is not None and not (args.report / "coefficients.json").is_file():
+        return refuse(
+            f"REFUSED: --report {args.report}: no report folder, it has no coefficients.json.",
+            as_json=args.json,
+        )
     from daemon.fitting.errors import FittingError
     from daemon.guards.guard import LoosenedThreshold
     from daemon.journal.read import RecordError

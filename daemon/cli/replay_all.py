@@ -24,6 +24,8 @@ def run_all(args: argparse.Namespace) -> int:
         )
     if not 1 <= args.processes <= 256:
         return refuse(f"REFUSED: --processes {args.processes} is not from 1 to 256.", as_json=args.json)
+    if not args.all.is_dir():
+        return refuse(f"REFUSED: --all {args.all}: there is no such folder.", as_json=args.json)
     records = records_in(args.all)
     if not records:
         return refuse(f"REFUSED: there is no record (*.record) in {args.all}.", as_json=args.json)

@@ -29,4 +29,11 @@ def _kinds_of_failure(kind: str, body: Body) -> Body:
     return body
 
 
-_STEPS: dict[int, Callable[[str, Body], Body]] = {1: _kinds_of_failure}
+def _what_feeds_the_machine(kind: str, body: Body) -> Body:
+    """Format 3 says of the computer whether it runs on its battery; before, nobody had looked."""
+    if kind == Kind.OBSERVATION and body.get("what") == "machine" and "on_battery" not in body:
+        return {**body, "on_battery": None, "charge_percent": None}
+    return body
+
+
+_STEPS: dict[int, Callable[[str, Body], Body]] = {1: _kinds_of_failure, 2: _what_feeds_the_machine}

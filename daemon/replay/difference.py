@@ -33,6 +33,8 @@ class Difference:
 def told(kind: str, body: Mapping[str, Any]) -> str:
     """A decision as people read it, exact enough to see every digit that differs."""
     match kind:
+        case Kind.OPENED:
+            return f"opened by ohmvigil {body['program']}"
         case Kind.STATE:
             return f"state {body['from']} → {body['to']}: {body['cause']}"
         case Kind.VERDICT:

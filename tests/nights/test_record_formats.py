@@ -48,8 +48,16 @@ def test_every_format_is_read_verified_and_replayed_without_touching_the_file(sa
     seen = [from_body(entry.body) for entry in read_entries(sample) if entry.kind == "observation"]
     assert sum(isinstance(one, Failed) for one in seen) >= 5
     found = replay(sample, recorded_plan(sample))
+    assert found.differences == ()  # what an old record could not say makes no difference today
     assert found.decisions > 20 and found.lasted_s == pytest.approx(128.17, abs=0.01)
     assert hashlib.sha256(sample.read_bytes()).hexdigest() == before
+
+
+def test_an_old_record_did_not_look_how_the_computer_was_fed() -> None:
+    old = {"of": 0, "what": "machine", "at": 60.0, "late_s": 0.0, "storage": ""}
+    assert migrated("observation", old, 2) == {**old, "on_battery": None, "charge_percent": None}
+    new = {**old, "on_battery": True, "charge_percent": 71.0}
+    assert encode(migrated("observation", new, 2)) == encode(new)
 
 
 def test_an_old_failure_has_no_kind_and_a_new_one_keeps_its_own() -> None:

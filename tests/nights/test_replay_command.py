@@ -109,6 +109,15 @@ def test_a_folder_is_one_table_with_a_row_for_each_record(
     assert "c.record  NOT REPLAYED" in said and "2 of 3 the same" in said
 
 
+def test_a_folder_or_a_report_in_the_wrong_place_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["replay", str(tmp_path)]) == 2 and main(["replay", "--all", str(tmp_path / "no")]) == 2
+    assert main(["replay", str(KEPT / "format-2.record"), "--report", str(tmp_path)]) == 2
+    said = capsys.readouterr().err
+    assert "give --all" in said and "no such folder" in said and "no coefficients.json" in said
+
+
 def test_nothing_to_replay_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["replay"]) == 2 and main(["replay", "--all", str(tmp_path)]) == 2
     assert "there is no record" in capsys.readouterr().err
