@@ -21,7 +21,7 @@ from daemon.guards.situation import Situation
 from daemon.guards.verdict import Verdict
 from daemon.journal.entry import FORMAT_VERSION, Kind
 from daemon.journal.journal import Journal, Listener, continued_journal, new_journal
-from daemon.journal.read import read_entries, read_opening, read_to_damage, verify
+from daemon.journal.read import RecordError, ended_early, read_entries, read_opening, read_to_damage, verify
 from daemon.journal.sinks import BATCH_ROWS
 from daemon.journal.store import parked_beside
 from daemon.preparation import channels_of, limits_of, script_of
@@ -44,18 +44,22 @@ WIRES = ".wires.jsonl"
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How a night ended: last state, the first cause if it was halted, the record, its head and length."""
+    """How a night ended: last state, the first cause if it was halted, the record, its head and length.
+
+    `early`: why the run itself ended before its plan was done, such as exchanged thermometers.
+    """
 
     state: State
     cause: Verdict | None
     record: Path
     head: str
     entries: int
+    early: str = ""
 
     @property
     def good(self) -> bool:
         """True when the plan was done to its end."""
-        return self.state is State.FINISHED
+        return self.state is State.FINISHED and not self.early
 
 
 class CannotResume(Exception):
@@ -209,9 +213,16 @@ async def _to_the_end(
         if night.heart is not None:
             night.heart.disarm()  # only here: any other way out leaves the source to the guardian
         journal.append(Kind.CLOSED, {"outcome": state, "entries": journal.count + 1})
-        return Outcome(state, night.panel.cause, record, journal.head, journal.count)
     finally:
         journal.close()
+    return Outcome(state, night.panel.cause, record, journal.head, journal.count, _early(record))
+
+
+def _early(record: Path) -> str:
+    # How the run ended must be told even when its record cannot be read back.
+    with suppress(RecordError):
+        return ended_early(record)
+    return ""
 
 
 def _folder(record: Path, bench: Bench) -> Path | None:

@@ -46,6 +46,8 @@ def _words(outcome: Outcome, record: Path, folder: Path | None, lines: list[str]
     words = ["", f"The run is {outcome.state}.", *lines]
     if outcome.cause is not None:
         words.insert(2, f"First cause: {outcome.cause.guard}: {outcome.cause.sentence}.")
+    if outcome.early:
+        words.insert(2, f"It ended before its plan was done: {outcome.early}.")
     words += ["", f"record  {record}  ({outcome.entries} entries)", f"head    {outcome.head}"]
     if folder is not None:
         words.append(f"report  {folder / 'summary.html'}")
@@ -62,6 +64,7 @@ def _body(outcome: Outcome, record: Path, folder: Path | None, lines: list[str])
         "state": str(outcome.state),
         "good": outcome.good,
         "cause": outcome.cause.body() if outcome.cause else None,
+        "ended_early": outcome.early or None,
         "record": str(record),
         "report": str(folder) if folder else None,
         "entries": outcome.entries,

@@ -63,6 +63,12 @@ def read_opening(path: Path) -> Entry:
     raise NeverStarted(f"{path}: the record has no opening entry, so it was never started")
 
 
+def ended_early(path: Path) -> str:
+    """Why the run itself ended before its plan was done; empty when it did not. Raises RecordError."""
+    marks = (entry.body for entry in read_entries(path, frozenset({Kind.MILESTONE})))
+    return next((str(body["reason"]) for body in marks if body["mark"] == "run_ended_early"), "")
+
+
 def read_to_damage(path: Path) -> Iterator[Entry]:
     """Entries in order, as far as they can be read."""
     with suppress(RecordError):

@@ -61,6 +61,8 @@ def _carried_out(order: Order) -> Ending:
         return Ending(_has_begun(order), False, "", f"{_what_it_means(order)} {error}")
     cause = outcome.cause
     sentence = f"{cause.guard}: {cause.sentence}" if cause else f"the run is {outcome.state}"
+    if outcome.early and not cause:
+        sentence = f"the run ended before its plan was done: {outcome.early}"
     summary = _summary(outcome.record)
     return Ending(True, outcome.good, str(outcome.state), sentence, summary, outcome.head)
 

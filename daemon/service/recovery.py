@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from daemon.journal.entry import Kind
-from daemon.journal.read import NeverStarted, RecordError, read_entries, read_opening, read_to_damage, verify
+from daemon.journal.read import (
+    NeverStarted,
+    RecordError,
+    ended_early,
+    read_entries,
+    read_opening,
+    read_to_damage,
+    verify,
+)
 from daemon.states import State
 from plans.loading import parse_plan
 from plans.run_plan import RunPlan
@@ -66,6 +74,8 @@ def ended_as(path: Path) -> str:
         outcomes = [entry.body["outcome"] for entry in read_entries(path) if entry.kind == Kind.CLOSED]
     except RecordError:
         return "unknown, its record cannot be read"
+    if outcomes and (early := ended_early(path)):
+        return f"{outcomes[-1]} before its plan was done: {early}"
     return str(outcomes[-1]) if outcomes else "broken off"
 
 

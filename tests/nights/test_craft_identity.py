@@ -10,6 +10,7 @@ from daemon.rehearsal import make_scene, rehearse
 from daemon.results.calibrate import calibrate
 from daemon.results.judgement import judge_night
 from daemon.results.story import tell
+from daemon.service.recovery import ended_as
 from plans.loading import load_plan, parse_plan
 from plans.run_plan import RunPlan
 from tests.nights.rehearsed import EXAMPLES
@@ -42,6 +43,8 @@ def test_a_swapped_pair_is_found_and_nothing_is_heated(tmp_path: Path) -> None:
     rehearsal = rehearse(known_pair(), record, faults=["swapped-channels@0:00=2:4"])
     (end,) = marks(record, "run_ended_early")
     assert "nothing was heated: TR-IPRT-11 and TR-IPRT-12 are exchanged" in str(end["reason"])
+    assert not rehearsal.outcome.good and "exchanged" in rehearsal.outcome.early
+    assert "finished before its plan was done" in ended_as(record)
     assert marks(record, "point_started") == []
     assert not any(e.body.get("on") is True for e in read_entries(record, frozenset({Kind.ACTION})))
     assert rehearsal.scene.truth("TR-IPRT-11").highest_c < 30.0
