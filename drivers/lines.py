@@ -40,7 +40,7 @@ class Lines:
         port = place.kind, place.place, place.port
         gap_s = settings.gap_s if place.kind == "serial" else 0.0
         if port not in self._lines:
-            name = f"{place.kind}:{place.place}"
+            name = f"{place.kind}:{place.place}" + (f":{place.port}" if place.port else "")
             self._lines[port] = Line(
                 self._wire(place, settings), self.clock, name, transcript=self._transcript, quiet_s=0.0
             )
