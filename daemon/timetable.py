@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from plans.learned import Direction, Timing
 from plans.run_plan import RunPlan
-from plans.unroll import FinishStep, Step, unroll
+from plans.unroll import FinishStep, Step, attended_steps, unroll
 from plans.values import SourceKind
 
 SETTLING_S: dict[SourceKind, float] = {"stirred_bath": 2000.0, "dry_block": 900.0, "furnace": 2700.0}
@@ -36,7 +36,8 @@ HANDLING_S = 60.0
 class Row:
     """One temperature; times in s from the start, temperatures in °C.
 
-    `margin_k`: from here to the tightest highest limit; `attended`: a person must still be there.
+    `margin_k`: from here to the tightest highest limit; `attended`: a person must still be there,
+    `asked`: and does something here.
     """
 
     index: int
@@ -52,6 +53,7 @@ class Row:
     sequence_s: float
     margin_k: float
     attended: bool
+    asked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,21 +72,33 @@ class Timetable:
 
     @property
     def attended_until_s(self) -> float:
-        """Until when a person must stay: the first point that is hot must have been reached."""
-        return max((row.from_s + row.approach_s for row in self.rows if row.attended), default=0.0)
+        """Until when a person must stay: the first hot point is reached, and everything asked is done."""
+        asked_s = max((row.to_s for row in self.rows if row.asked), default=0.0)
+        reached_s = max((row.from_s + row.approach_s for row in self.rows if row.attended), default=0.0)
+        return max(asked_s, reached_s)
+
+    @property
+    def asked(self) -> bool:
+        """Whether a person is asked to do something at any point."""
+        return any(row.asked for row in self.rows)
 
     def lines(self) -> list[str]:
         """Plain text, one line a row."""
         return [_line(row) for row in self.rows] + [f"in all {_clock(self.total_s)} h"]
 
 
+def presence_at(row: Row) -> str:
+    """Until when a person stays at this temperature; empty where nobody needs to be there."""
+    return "stay until it is done" if row.asked else "stay until it is reached" if row.attended else ""
+
+
 def forecast(run: RunPlan, timing: Timing | None = None) -> Timetable:
     """Rows for every step, the finish included; `timing`: what past nights took, when known."""
     now_c, now_s = run.bench.start_c, 0.0 if timing is None else timing.lead_in_s
     rows: list[Row] = []
-    attended = True
+    attended, last_asked = True, max((step.index for step in attended_steps(run)), default=-1)
     for step in unroll(run):
-        row = _row(run, step, now_c, now_s, attended, timing)
+        row = _row(run, step, now_c, now_s, attended or step.index <= last_asked, timing)
         rows.append(row)
         now_c, now_s = step.temperature_c, row.to_s
         attended = attended and not step.temperature_c > run.bench.ambient_c + HANDS_OFF_ABOVE_K
@@ -188,6 +202,7 @@ def _row(
         sequence_s=sequence_s,
         margin_k=run.rating.highest_allowed_c - step.temperature_c,
         attended=attended,
+        asked=isinstance(step, Step) and step.immersion is not None,
     )
 
 
@@ -235,7 +250,7 @@ def _above_head_limit_s(run: RunPlan, rows: list[Row]) -> float:
 
 
 def _line(row: Row) -> str:
-    presence = "stay until it is reached" if row.attended else ""
+    presence = presence_at(row)
     return (
         f"{_clock(row.from_s)} to {_clock(row.to_s)}  {row.temperature_c:8.2f} °C  "
         f"{row.margin_k:6.1f} K to the limit  {row.label}: {row.what}  {presence}"

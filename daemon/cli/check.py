@@ -11,7 +11,7 @@ from daemon.cli.plans_given import finding_body, plan_or_refusal
 from daemon.cli.say import hours, not_drawn, refuse, say, say_json
 from daemon.learning.use import forecasting
 from daemon.precheck import day_of_start, precheck
-from daemon.timetable import Timetable, forecast
+from daemon.timetable import Timetable, forecast, presence_at
 from drivers.clock import Clock
 from plans.errors import PlanError
 from plans.margins import margins
@@ -82,7 +82,7 @@ def _print(plan: RunPlan, timetable: Timetable) -> None:
     table.add_column("to the limit", justify="right")
     table.add_column("", justify="left")
     for row in timetable.rows:
-        stay = "stay until it is reached" if row.attended else ""
+        stay = presence_at(row)
         table.add_row(
             _clock(row.from_s),
             _clock(row.to_s),
@@ -95,7 +95,8 @@ def _print(plan: RunPlan, timetable: Timetable) -> None:
     print(f"Tightest limit: {timetable.tightest}. ", end="")
     print(f"Above the coolest-rated head's limit: {hours(timetable.above_head_limit_s)}.")
     stay = hours(timetable.attended_until_s)
-    print(f"The first hot point is reached {stay} after the start: stay until then.")
+    why = "A person is asked for until" if timetable.asked else "The first hot point is reached"
+    print(f"{why} {stay} after the start: stay until then.")
     print(f"Margins to the ratings (the run: {min(plan.visited_c):g} °C to {max(plan.visited_c):g} °C):")
     for margin in margins(plan):
         print(f"  {margin.owner}: {margin.words}")

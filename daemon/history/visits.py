@@ -25,9 +25,10 @@ from daemon.results.immersion import Immersion
 class Visit:
     """One run of a thermometer; `record` is the file's name.
 
-    R0 in ohm before and after the points, shift in mK; `heat` is what it met. `check_mk` is the mean
-    difference of the run's check standard (its own, when it is one) from its certificate by the run's
-    reference. `characteristic` is the fitted equation as plain data, without points and uncertainty.
+    R0 in ohm before and after the points, shift in mK (`return_mk` at another return point); `heat` is what
+    it met. `check_mk` is the mean difference of the run's check standard (its own, when it is one) from its
+    certificate by the run's reference. `characteristic` is the fitted equation as plain data, without points
+    and uncertainty.
     """
 
     record: str
@@ -39,6 +40,7 @@ class Visit:
     r0_before_ohm: float | None
     r0_after_ohm: float | None
     shift_mk: float | None
+    return_mk: float | None
     heat: Heat
     characteristic: dict[str, Any] | None
     check_standard: str
@@ -91,6 +93,7 @@ def visits_of(record: Path, night: NightResult) -> tuple[Visit, ...]:
                 r0_before_ohm=item.r0_before_ohm if item else None,
                 r0_after_ohm=item.r0_after_ohm if item else None,
                 shift_mk=item.shift_mk if item else None,
+                return_mk=item.return_mk if item else None,
                 heat=heat[facts.name],
                 characteristic=_equation(item),
                 check_standard=check,

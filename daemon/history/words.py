@@ -53,6 +53,7 @@ def _line(visit: Visit, certificate: Characteristic | None) -> str:
         visit.role.replace("_", " "),
         f"R0 {fixed(visit.r0_ohm, 4, 'Ω')}" if visit.r0_ohm is not None else "R0 not measured",
         f"shift {signed(visit.shift_mk, 2, 'mK')}" if visit.shift_mk is not None else "",
+        f"return point {signed(visit.return_mk, 2, 'mK')}" if visit.return_mk is not None else "",
         f"up to {fixed(apart_mk, 1, 'mK')} from its certificate" if apart_mk is not None else "",
         f"up to {fixed(visit.heat.highest_c, 1, '°C')}" if visit.heat.highest_c is not None else "",
         ", ".join(f"{name} {significant(value, 6)}" for name, value in visit.coefficients.items()),
@@ -65,7 +66,7 @@ def _line(visit: Visit, certificate: Characteristic | None) -> str:
 def _chart_lines(visits: Sequence[Visit]) -> Iterator[str]:
     checked, chart = charted(visits)
     if not checked:
-        yield "no check standard with a certificate was in these runs: nothing watches the reference"
+        yield "no check standard with a certificate was in these runs: no control chart watches the reference"
         return
     newest = checked[-1]
     yield f"check standard {newest.check_standard} by reference {newest.reference}: {chart.sentence}"

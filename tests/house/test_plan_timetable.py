@@ -9,7 +9,7 @@ import pytest
 
 from daemon.cli import main
 from daemon.cli.say import hours
-from daemon.timetable import approach_time_s, forecast, sequence_time_s
+from daemon.timetable import approach_time_s, forecast, presence_at, sequence_time_s
 from plans.loading import load_plan, parse_plan
 from plans.unroll import measuring_steps
 
@@ -101,3 +101,11 @@ def test_a_plot_that_cannot_be_written_is_refused_in_a_sentence(
     nowhere = tmp_path / "nowhere" / "plot"
     assert main(["check", str(EXAMPLES / "short.toml"), "--plot", str(nowhere)]) == 2
     assert f"REFUSED: --plot {nowhere}: no such file or directory" in capsys.readouterr().err
+
+
+def test_whoever_is_asked_for_something_stays_until_it_is_done() -> None:
+    table = forecast(load_plan(EXAMPLES / "sprt-pair.toml"))
+    (asked,) = [row for row in table.rows if row.asked]
+    assert asked.label == "top" and presence_at(asked) == "stay until it is done"
+    assert table.attended_until_s == asked.to_s
+    assert [presence_at(row) for row in table.rows[asked.index + 1 :]] == [""] * 4
