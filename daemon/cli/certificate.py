@@ -107,8 +107,10 @@ def _one(args: argparse.Namespace, evaluated: Evaluated, papers: Papers, serial:
 
 
 def _path(args: argparse.Namespace, one: Certificate) -> Path:
+    """What is not as it was signed never takes the place of what was."""
     folder: Path = args.to or args.record.with_suffix(".certificates")
-    return folder / f"{one.stem.replace('/', '_')}.pdf"
+    other = "" if one.as_signed else "-NOT-AS-AUTHORISED"
+    return folder / f"{one.stem.replace('/', '_')}{other}.pdf"
 
 
 def _told(

@@ -51,8 +51,8 @@ def solve_points(
     """Fit the equation to the points given; raises NotSolvable when they do not determine it."""
     if len(points) < len(equation.parameters):
         raise NotSolvable(
-            f"{equation.description}: {len(equation.parameters)} coefficients "
-            f"({', '.join(equation.parameters)}) need at least as many points; there are {len(points)}"
+            f"{len(equation.parameters)} coefficients ({', '.join(equation.parameters)}) need at least as "
+            f"many points; there are {len(points)}"
         )
     temperature = np.array([point.temperature_c for point in points])
     resistance = np.array([point.resistance_ohm for point in points])

@@ -172,6 +172,8 @@ def _term(name: str) -> Html:
 
 
 def _shift(item: ItemResult) -> str:
+    if item.r0_before_ohm is None and item.r0_after_ohm is None:
+        return "not measured: no point was at 0 °C"
     before, after = fixed(item.r0_before_ohm, 5, "Ω"), fixed(item.r0_after_ohm, 5, "Ω")
     return f"{before} before, {after} after: {signed(item.shift_mk, 2, 'mK')}"
 

@@ -37,7 +37,7 @@ _GRID = 121
 _PARTS = (("--", BLUE), ("-.", ORANGE), (":", SOFT), ((0, (9, 4)), RED))
 _LIMITS = (("--", INK), ("-.", GREEN), (":", SOFT), ((0, (9, 4)), RED))
 _EDGES = {"left": 0.055, "right": 0.99, "top": 0.92, "bottom": 0.16, "wspace": 0.13}
-_ROOM = 1.15
+_ROOM, _LEGEND_ROOM = 1.15, 1.6
 
 
 def draw_range(
@@ -49,7 +49,8 @@ def draw_range(
         left, right = figure.subplots(1, 2, gridspec_kw=_EDGES)
         draw_uncertainty(left, found)
         left.set_title(f"{serial}: uncertainty over the range", loc="left", pad=4)
-        left.legend(loc="center right")
+        left.set_ylim(top=_LEGEND_ROOM * left.get_ylim()[1])
+        left.legend(loc="upper left")
         if thermometer.kind == "iprt":
             classes = [tolerance_class(name, thermometer.construction) for name in _CLASSES]
             draw_errors(right, found, thermometer.nominal_r0_ohm, classes)

@@ -98,15 +98,20 @@ def test_a_certificate_is_a_draft_until_a_signatory_authorises_it(record: Path) 
     assert f"End of calibration certificate {issued.stem}" in words
 
 
-def test_an_authorised_certificate_can_be_drawn_again_byte_for_byte(record: Path) -> None:
+def test_an_authorised_certificate_can_be_drawn_again_byte_for_byte_and_nothing_else_takes_its_place(
+    record: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     accept(record, EIGHT_OCLOCK, KEEPER)
     first = authorise(record, NINE_OCLOCK, "wr", IPRT, papers())
-    issue = standing(read_review(record), IPRT)
-    assert issue is not None
-    again = redraw(record, issue, PAPERS, None)
-    assert again.as_signed and (again.drawn.pdf, again.drawn.dcc) == (first.drawn.pdf, first.drawn.dcc)
-    other = redraw(record, issue, None, None)
-    assert not other.as_signed and "NOT the bytes" in other.standing
+    again = ["certificate", str(record), "--probe", IPRT]
+    assert main([*again, "--laboratory", str(PAPERS / "laboratory.toml")]) == 0
+    issued = record.with_suffix(".certificates") / f"{first.stem}.pdf"
+    assert issued.read_bytes() == first.drawn.pdf
+    assert issued.with_suffix(".xml").read_bytes() == first.drawn.dcc
+    assert main(again) == 1  # the logo was not given
+    assert "NOT the bytes that were authorised" in capsys.readouterr().out
+    assert issued.read_bytes() == first.drawn.pdf
+    assert issued.with_stem(f"{first.stem}-NOT-AS-AUTHORISED").exists()
 
 
 def test_a_certificate_is_not_issued_twice_and_its_successor_names_it(record: Path) -> None:

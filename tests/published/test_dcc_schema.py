@@ -240,6 +240,8 @@ def test_what_is_no_certificate_is_refused_in_a_sentence(text: str, tmp_path: Pa
     path.write_text(text, "utf-8")
     with pytest.raises(DccError):
         characteristic_from_dcc(path)
+    with pytest.raises(DccError, match="no such file or directory; name the XML"):
+        characteristic_from_dcc(tmp_path / "nothing.xml")
 
 
 def test_hand_collected_readings_can_use_a_digital_certificate(

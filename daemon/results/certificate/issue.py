@@ -17,6 +17,10 @@ from daemon.review.state import Issue, Review
 from daemon.review.words import in_words
 from drivers.clock import Clock
 
+_OTHER_BYTES = (
+    "NOT the bytes that were authorised: another program, or logo and template not given with --laboratory. "
+    "What was issued is the file kept then"
+)
 _NO_DIFFERENCE_MK = 1e-3
 
 
@@ -81,7 +85,7 @@ def redraw(record: Path, issue: Issue, folder: Path | None, schema: Path | None)
     evaluated = evaluate(record, issue.by.seq - 1)
     drawn = draw(facts_of(evaluated, issue.serial, papers, authorised, issue.step_k), schema)
     same = (drawn.pdf_sha256, drawn.dcc_sha256) == (issue.pdf_sha256, issue.dcc_sha256)
-    words = "the same bytes as authorised" if same else "NOT the bytes that were authorised"
+    words = "the same bytes as authorised" if same else _OTHER_BYTES
     return Certificate(issue.serial, issue.number, drawn, f"authorised by {by.name}, {words}", same)
 
 

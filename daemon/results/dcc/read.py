@@ -27,12 +27,16 @@ _LARGEST = 1e9
 
 
 def characteristic_from_dcc(path: Path, serial: str = "") -> Characteristic:
-    """The characteristic in a DCC that this program wrote; raises DccError, OSError.
+    """The characteristic in a DCC that this program wrote; raises DccError.
 
     With `serial` it must be that thermometer's. Its coefficients are held against its interpolation table,
     whose U(t) is taken as common to all temperatures.
     """
-    root = parse(path.read_bytes())
+    try:
+        root = parse(path.read_bytes())
+    except OSError as problem:
+        why = (problem.strerror or "cannot be read").lower()
+        raise DccError(f"{path}: {why}; name the XML of a digital calibration certificate") from problem
     if root.tag != f"{{{DCC}}}digitalCalibrationCertificate" or root.get("schemaVersion") != DCC_VERSION:
         raise DccError(f"{path.name}: not a digital calibration certificate of version {DCC_VERSION}")
     number = _text(root, ".//dcc:coreData/dcc:uniqueIdentifier")
