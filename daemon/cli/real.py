@@ -16,6 +16,7 @@ from daemon.cli.ending import finish, not_whole
 from daemon.cli.live import LiveView
 from daemon.cli.say import refuse, say
 from daemon.cli.telling import CannotTell, telling
+from daemon.computer import computer_problem
 from daemon.guardian.keeper import GuardianFailed, Keeper, spawned
 from daemon.guardian.path import guardian_path, orders_of
 from daemon.journal.sinks import StorageFault
@@ -44,6 +45,9 @@ def run_real(plan: RunPlan, record: Path, args: argparse.Namespace) -> int:
             "REFUSED: heat on a real bench is started by a person at its terminal, who confirms its state.",
             as_json=args.json,
         )
+    problem = computer_problem(record.parent, Clock().utc_s())
+    if problem:
+        return refuse(f"REFUSED: {problem}.", as_json=args.json)
     try:
         said, keeper = armed_by_a_person(plan, record, input, getpass.getuser())
     except NotArmed as error:

@@ -18,6 +18,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from daemon.computer import computer_problem
 from daemon.guardian.keeper import GuardianFailed
 from daemon.journal.journal import Listener
 from daemon.journal.read import RecordError, read_opening
@@ -91,6 +92,9 @@ def _night(order: Order, run: RunPlan, listeners: Sequence[Listener]) -> Outcome
 
 
 def _real_night(order: Order, run: RunPlan, record: Path, listeners: Sequence[Listener]) -> Outcome:
+    problem = computer_problem(record.parent, Clock().utc_s()) if order.gap_s is None else ""
+    if problem:
+        raise OSError(problem)
     keeper = guardian_of(run, record, drill=order.gap_s is None)
     bench = Bench(Clock(), {}, False, listeners, heart=keeper, said=order.said, hand_over=_listen)
     settle_memory()

@@ -12,6 +12,7 @@ import pytest
 from daemon.arming import VALID_S, NotArmed, arming, confirmed_unasked
 from daemon.cli.real import ATTENDED, armed_by_a_person
 from daemon.cli.unit import WATCHDOG_S, units
+from daemon.computer import computer_problem
 from daemon.executor.reactions import LONGEST_CUT_S
 from daemon.guardian.orders import Limits
 from plans.loading import load_plan
@@ -141,3 +142,14 @@ def test_the_units_keep_daemon_and_guardian_apart_and_let_the_guardian_act_first
     assert int(guardian["Service"]["OOMScoreAdjust"]) < int(daemon["Service"]["OOMScoreAdjust"])
     assert not {"BindsTo", "PartOf", "Requires"} & set(guardian["Unit"])
     assert all(unit["Service"]["NoNewPrivileges"] == "yes" for unit in read.values())
+
+
+def test_a_real_run_needs_room_for_its_record_and_a_clock_that_goes_forward(tmp_path: Path) -> None:
+    records = tmp_path / "records"
+    assert computer_problem(records, NOW_S, least_free_mib=1) == ""
+    assert "make room" in computer_problem(records, NOW_S, least_free_mib=10**12)
+    records.mkdir()
+    (records / "night.record").touch()
+    written_s = (records / "night.record").stat().st_mtime
+    assert computer_problem(records, written_s, least_free_mib=1) == ""
+    assert "set the clock right" in computer_problem(records, written_s - 3600.0, least_free_mib=1)
