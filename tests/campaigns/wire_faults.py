@@ -11,7 +11,7 @@ import re
 import struct
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 
 from drivers.checks import xor8
@@ -24,13 +24,16 @@ from drivers.link_events import LinkState
 from drivers.modbus import RtuFraming, TcpFraming, read_request, registers_of
 from drivers.profile_model import SerialSettings
 from drivers.profile_text import matcher
-from drivers.wires.memory import MemoryWire
+from drivers.wires.memory import FarEnd, MemoryWire
 from drivers.wires.serial import SerialWire
 from drivers.wires.tcp import TcpWire
+from drivers.wires.visa import VisaWire
 from drivers.wires.wire import Wire
 from tests.campaigns.stock_stacks import STOCK
+from tests.conversation.hislip_peer import on_hislip
 from tests.conversation.scripted import Unreliable
 from tests.conversation.served import on_pty, on_tcp
+from tests.conversation.vxi11_peer import on_vxi11
 
 WITHIN_S, LATE_S, QUIET_S = 0.050, 0.080, 0.120
 # After a failed reopening only: it outlasts the first back-off. Otherwise the next question follows at
@@ -128,6 +131,11 @@ FAMILIES = {
 }
 
 
+TEXT = ("text", "checked text")
+WIRES = ("tcp", "pty", "visa tcp", "visa pty", "visa hislip", "visa vxi-11")
+"""Registers go over the first two; VISA looks for the end of a line."""
+
+
 class Questioner:
     """Asks known questions over one link and counts how they end."""
 
@@ -197,17 +205,30 @@ async def questions_in_memory(name: str, count: int, seed: int, tally: Tally) ->
     await Questioner(family, MemoryWire(far_end, fresh_on_reopen=seed % 2 == 0)).ask_all(count, tally)
 
 
+def _carried(wire: str, far_end: FarEnd) -> AbstractContextManager[object]:
+    """What the instrument hangs on: a TCP port, a pseudo-terminal, or an instrument protocol on a port."""
+    kind = wire.rpartition(" ")[2]
+    return {"tcp": on_tcp, "pty": on_pty, "hislip": on_hislip, "vxi-11": on_vxi11}[kind](far_end)
+
+
+def _wire(wire: str, place: object) -> Wire:
+    names = {"visa tcp": f"TCPIP::127.0.0.1::{place}::SOCKET", "visa pty": f"ASRL{place}::INSTR"}
+    if wire.startswith("visa"):
+        return VisaWire(names.get(wire, str(place)), "@py", b"\n", SerialSettings(115200))
+    return (
+        TcpWire("127.0.0.1", int(str(place)))
+        if wire == "tcp"
+        else SerialWire(str(place), SerialSettings(115200))
+    )
+
+
 @contextmanager
 def on_real_wire(name: str, wire: str, seed: int) -> Iterator[Questioner]:
-    """A questioner over loopback TCP or a pseudo-terminal."""
+    """A questioner over loopback TCP or a pseudo-terminal, or over VISA on one of its protocols."""
     family = FAMILIES[name]
-    far_end = Unreliable(family.answer, seed, LATE_S, wire == "tcp")
-    if wire == "tcp":
-        with on_tcp(far_end) as port:
-            yield Questioner(family, TcpWire("127.0.0.1", port))
-    else:
-        with on_pty(far_end) as path:
-            yield Questioner(family, SerialWire(path, SerialSettings(115200)))
+    far_end = Unreliable(family.answer, seed, LATE_S, wire in ("tcp", "visa tcp"))
+    with _carried(wire, far_end) as place:
+        yield Questioner(family, _wire(wire, place))
 
 
 def main(count: int) -> int:
@@ -220,7 +241,7 @@ def main(count: int) -> int:
         tally = Tally()
         run(questions_in_memory(name, count, 1, tally))
         wrong += _show(f"link, memory, {name}", tally)
-        for wire in ("tcp", "pty"):
+        for wire in WIRES if name in TEXT else WIRES[:2]:
             tally = Tally()
             with on_real_wire(name, wire, 2) as questioner:
                 asyncio.run(questioner.ask_all(count, tally))
