@@ -39,12 +39,22 @@ def draw(axes: Axes, strip: Strip, end_s: float) -> None:
         )
     first = strip[0][0]
     if first.is_state:
-        axes.set_ylim(-0.3, 1.3)
+        axes.set_ylim(-0.3, 2.0)
         axes.set_yticks([0.0, 1.0], ["off", "on"])
     else:
+        low, high = axes.get_ylim()
+        axes.set_ylim(low, high + 0.5 * (high - low))  # room for the names
         axes.locator_params(axis="y", nbins=3)
         axes.ticklabel_format(axis="y", useOffset=False)
     quiet(axes)
     unit = "" if first.is_state else f"\n/ {UNITS.get(first.unit, first.unit)}"
     axes.set_ylabel(f"{first.role}{unit}", fontsize=SMALL_PT)
-    axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), handlelength=1.6)
+    axes.legend(
+        loc="upper right",
+        ncols=4,
+        handlelength=1.6,
+        frameon=True,
+        framealpha=0.8,
+        edgecolor="none",
+        borderpad=0.1,
+    )
