@@ -257,6 +257,19 @@ def test_the_table_ends_inside_the_calibrated_range(evaluated: Evaluated) -> Non
     assert len(facts.table) <= 46
 
 
+def test_a_caption_stands_on_the_page_of_its_table_and_a_long_table_begins_a_page(
+    evaluated: Evaluated,
+) -> None:
+    finely = draft(evaluated, IPRT, NOT_NAMED, None, 1.0).drawn
+    read = PdfReader(io.BytesIO(finely.pdf)).pages
+    pages = [page.extract_text().replace("\u00a0", " ") for page in read]
+    (long,) = [page for page in pages if "Table 3:" in page]
+    assert long.count("0.0023") > 40
+    (points,) = [page for page in pages if "Table 1:" in page]
+    assert points.count("from below") + points.count("from above") >= 7
+    assert "–" not in pages[0].split("Construction")[0]  # nothing stands for what nobody wrote down
+
+
 def test_a_glyph_that_no_font_has_does_not_stop_the_morning(evaluated: Evaluated) -> None:
     order = '[customer]\nname = "灯台 Kontor"\ncity = "Tern Rock"\n'
     drawn = draw(facts_of(evaluated, IPRT, papers(order), None))

@@ -13,6 +13,7 @@ from daemon.results.certificate.method import conditions, method_sentences, trac
 from daemon.results.certificate.rows import rounded
 from daemon.results.markup import plain
 from daemon.results.numbers import (
+    UNKNOWN,
     contribution,
     day_and_clock,
     decimals_of,
@@ -72,7 +73,7 @@ def _date_parts(facts: Facts) -> list[int]:
 def _laboratory(facts: Facts) -> dict[str, Any]:
     laboratory = facts.papers.laboratory
     logo = "" if facts.papers.logo is None else f"logo{facts.papers.logo[0]}"
-    place = [*laboratory.address, laboratory.city]
+    place = _known(*laboratory.address, laboratory.city)
     return {"name": laboratory.name, "place": place, "accreditation": laboratory.accreditation, "logo": logo}
 
 
@@ -87,15 +88,20 @@ def _head(facts: Facts) -> list[tuple[str, str]]:
             f"nominal R₀ {thermometer.nominal_r0_ohm:g} Ω, {_WIRES[thermometer.wires]}, {element} element, "
             f"{sheath} sheath {_size(thermometer)}",
         ),
-        ("Customer", ", ".join([customer.name, *customer.address, customer.city])),
+        ("Customer", ", ".join(_known(customer.name, *customer.address, customer.city))),
         ("Received", ordered.received.isoformat() if ordered.received else "not stated"),
         ("Condition on receipt", ordered.condition or "not stated"),
         ("Thermal history", ordered.history or "not stated"),
         ("Calibrated", _span(facts)),
-        ("Place", f"{facts.evaluated.night.run.bench.name}, {facts.papers.laboratory.city}"),
+        ("Place", ", ".join(_known(facts.evaluated.night.run.bench.name, facts.papers.laboratory.city))),
         ("Issued", facts.issued.isoformat() if facts.issued else "not issued"),
     ]
     return rows
+
+
+def _known(*parts: str) -> list[str]:
+    """Those that somebody wrote down."""
+    return [part for part in parts if part not in ("", UNKNOWN)]
 
 
 def _size(thermometer: Thermometer) -> str:
