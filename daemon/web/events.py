@@ -27,6 +27,10 @@ _MARKS = {
     "parking": "parking",
     "heater_off": "heater off",
     "parked": "parked",
+    "cut_and_cool": "cool after the cut",
+    "what_is_safe": "what is safe: {sentence}",
+    "not_protected": "{sentence}",
+    "anneal_before_use": "{sentence}",
     "run_ended_early": "the run ends early: {reason}",
     "alarm": "called for a person, time {times}: {cause}",
 }

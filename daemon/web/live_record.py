@@ -45,6 +45,8 @@ class LiveRecord:
         self.acknowledged = False
         self.said: deque[Entry] = deque(maxlen=_MOST_SAID)
         self.standing: dict[tuple[str, int], Mapping[str, Any]] = {}
+        self.advice: dict[str, str] = {}
+        """What a halted run says of safety, by its mark: what must not be moved, what to anneal."""
         self.seq = 0
         """Number of the newest entry that was read."""
         self.newest: Entry | None = None
@@ -99,8 +101,12 @@ class LiveRecord:
             case Kind.STATE:
                 self.state, self.cause = entry.body["to"], entry.body["cause"]
                 self.acknowledged = False
+                if self.state == State.RUNNING:
+                    self.advice.clear()
                 self.phases.take(entry, when_s)
             case Kind.MILESTONE:
+                if "sentence" in entry.body:
+                    self.advice[entry.body["mark"]] = str(entry.body["sentence"])
                 self.phases.take(entry, when_s)
             case Kind.VERDICT:
                 self.standing[(entry.body["guard"], entry.body["channel"])] = entry.body

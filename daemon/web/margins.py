@@ -93,7 +93,17 @@ def touch(live: LiveRecord) -> Html:
     warning = "A probe just drawn out looks cold and is as hot as the source."
     if not any(facts.role == "head" for facts in live.channels.values()):
         warning += " Heads and cables are not measured here: feel for warmth before you grip."
-    return joined([element("ul", joined(rows), cls="touch"), element("p", warning, cls="said")])
+    with live.lock:
+        advice = [element("p", words, cls="calls") for words in live.advice.values()]
+    words = [element("p", warning, cls="said"), element("p", _unprotected(live), cls="said")]
+    return joined([*advice, element("ul", joined(rows), cls="touch"), *words])
+
+
+def _unprotected(live: LiveRecord) -> str:
+    """What no page and no guard can do anything about."""
+    contactor = live.run is not None and live.run.bench.heat_source.contactor
+    why = "the contactor cannot be opened from here" if contactor else "no contactor is fitted"
+    return f"Not protected: a heater whose relay is stuck; {why}. Its own cut-out or the main switch ends it."
 
 
 def _bar(body: Body) -> Html:

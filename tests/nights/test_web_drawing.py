@@ -121,6 +121,24 @@ def test_what_is_not_known_to_be_cool_is_hot(celsius: float | None, age_s: float
     assert Body("the bath", celsius, age_s, 210.0).touch == words
 
 
+def test_after_a_halt_the_page_says_what_must_not_be_moved_and_always_what_is_not_protected(
+    tmp_path: Path,
+) -> None:
+    safe = {
+        "mark": "what_is_safe",
+        "temperature_c": 500.0,
+        "sentence": "above 450 °C: do not move the probes",
+    }
+    stuck = {"mark": "not_protected", "temperature_c": 510.0, "sentence": "open the main switch now"}
+    halted = [(Kind.MILESTONE, 2.0 + at, body | {"by": "parking"}) for at, body in enumerate((safe, stuck))]
+    html = touch(record(tmp_path / "halted.record", look(1.0, 100.0), *halted))
+    assert "do not move the probes" in html and "open the main switch now" in html
+    assert "Not protected: a heater whose relay is stuck; the contactor cannot be opened from here" in html
+    again = (Kind.STATE, 5.0, {"from": "holding", "to": "running", "cause": "released"})
+    html = touch(record(tmp_path / "on.record", look(1.0, 100.0), *halted, again))
+    assert "do not move" not in html and "Not protected" in html
+
+
 def test_a_source_beyond_its_limit_fills_its_bar_and_says_so(tmp_path: Path) -> None:
     live = record(tmp_path / "night.record", look(1.0, 215.0))
     html = margins(live)
