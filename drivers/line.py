@@ -70,6 +70,14 @@ class Line:
         self._always_drain = self._always_drain or always_drain
         self._half_duplex = self._half_duplex or half_duplex
 
+    @property
+    def neighbours_wait_s(self) -> float:
+        """How long others on a shared wire wait after one of them failed; nothing where there are none.
+
+        A unit that is off is asked again only after they also had the wire for as long as it backs off.
+        """
+        return self._quiet_s if len(self._users) > 1 and self._always_drain else 0.0
+
     def use(self, user: object) -> None:
         """One more user: the wire stays open until the last has left."""
         self._users.add(user)

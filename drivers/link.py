@@ -148,5 +148,6 @@ class Link:
     def _back_off(self, reason: str) -> None:
         self.line.distrust()
         self._last_failure, self._backing_off = reason, True
-        self._retry_at_s = self.line.clock.monotonic_s() + self._back_off_s
+        clean_at_s = self.line.clock.monotonic_s() + self.line.neighbours_wait_s
+        self._retry_at_s = clean_at_s + self._back_off_s
         self._back_off_s = min(2.0 * self._back_off_s, LONGEST_BACK_OFF_S)

@@ -7,13 +7,13 @@ import os
 import struct
 import tty
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import pytest
 
 from drivers.checks import crc16_modbus
 from drivers.clock import Clock
-from drivers.errors import BadProfile, LinkLost, NoAnswer, WrongIdentity
+from drivers.errors import BadProfile, InstrumentError, LinkLost, NoAnswer, WrongIdentity
 from drivers.heat_source import ProfileHeatSource
 from drivers.line import Line
 from drivers.lines import Lines
@@ -122,16 +122,43 @@ def test_a_unit_that_is_off_backs_off_alone() -> None:
             with pytest.raises(NoAnswer):
                 await set_point(two)
             assert await set_point(one) == 1.0
+            await asyncio.sleep(2.0)
         with pytest.raises(NoAnswer):
             await set_point(two)
         with pytest.raises(LinkLost, match="unit 2: next try in"):
             await set_point(two)
         assert await set_point(one) == 1.0
         bus.off = set()
-        await asyncio.sleep(5.0)
+        await asyncio.sleep(6.0 + 5.0)
         assert await set_point(two) == 2.0
 
     run(main())
+
+
+def test_a_unit_that_is_off_leaves_its_neighbour_nearly_half_of_the_time() -> None:
+    """Each try costs the neighbour the six seconds in which a late answer may still come, and five follow."""
+
+    async def main() -> int:
+        bus, clock = PartyLine([1, 2]), Clock()
+        one, two = blocks_on(bus, 1, 2)
+        await asyncio.gather(set_point(one), set_point(two))
+        bus.off = {2}
+
+        async def keep_asking() -> None:
+            while True:
+                with suppress(InstrumentError):
+                    await set_point(two)
+                await clock.sleep(1.0)
+
+        asking, looks, start_s = asyncio.create_task(keep_asking()), 0, clock.monotonic_s()
+        while (now_s := clock.monotonic_s()) < start_s + 240.0:
+            assert await set_point(one) == 1.0
+            looks += 1
+            await clock.sleep_until(now_s + 1.0)
+        asking.cancel()
+        return looks
+
+    assert 100 < run(main()) < 140
 
 
 def test_switching_off_goes_ahead_of_the_neighbours_questions_but_never_into_an_answer() -> None:
