@@ -189,7 +189,7 @@ def _interruption(entry: Entry, run: RunFacts, base: str) -> list[Message]:
 
 def _closed(entry: Entry, run: RunFacts, base: str) -> list[Message]:
     outcome, entries = str(entry.body["outcome"]), entry.body["entries"]
-    good = outcome == State.FINISHED
+    good = outcome == State.FINISHED and not run.ended_early
     payload = Results(**_head(entry, run), outcome=outcome, good=good, entries=entries)
     return [topics.RESULTS.message(base, payload), _event(entry, run, base, "closed", {"outcome": outcome})]
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from daemon.channels import ChannelFacts
-from daemon.journal.entry import Entry
+from daemon.journal.entry import Entry, Kind
 from daemon.preparation import channels_of
 from daemon.telemetry.payloads import ChannelName, PlannedPoint
 from plans.errors import PlanError
@@ -25,11 +25,20 @@ class RunFacts:
     simulated: bool = False
     channels: Mapping[int, ChannelFacts] = field(default_factory=dict)
     points: Mapping[int, PlannedPoint] = field(default_factory=dict)
+    ended_early: bool = False
 
     @property
     def channel_names(self) -> tuple[ChannelName, ...]:
         """Channels with their thermometers."""
         return tuple(ChannelName(channel=c, serial=f.name, role=f.role) for c, f in self.channels.items())
+
+
+def facts_after(entry: Entry, facts: RunFacts) -> RunFacts:
+    """The facts once this entry is written: another run, or one that ended before its plan was done."""
+    if entry.kind == Kind.OPENED:
+        return facts_of(entry)
+    early = entry.kind == Kind.MILESTONE and entry.body["mark"] == "run_ended_early"
+    return replace(facts, ended_early=True) if early else facts
 
 
 def utc_text(utc_s: float) -> str:

@@ -21,7 +21,7 @@ from daemon.telemetry.inbox import Inbox
 from daemon.telemetry.messages import messages_of
 from daemon.telemetry.outbox import Outbox
 from daemon.telemetry.publisher import Publisher
-from daemon.telemetry.run_facts import RunFacts, facts_of
+from daemon.telemetry.run_facts import RunFacts, facts_after, facts_of
 from daemon.telemetry.settings import MqttSettings
 from daemon.telemetry.topics import Message
 from drivers.clock import Clock
@@ -146,8 +146,8 @@ class Telemetry:
 
     def _messages(self, entry: Entry) -> list[Message]:
         try:
+            self._facts = facts_after(entry, self._facts)
             if entry.kind == Kind.OPENED:
-                self._facts = facts_of(entry)
                 self._outbox.begin_run()
             return messages_of(entry, self._facts, self._settings.base)
         except (KeyError, TypeError, ValueError) as error:

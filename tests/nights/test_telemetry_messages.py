@@ -14,7 +14,7 @@ from daemon.journal.entry import Entry, Kind
 from daemon.observations import Failed, Resistance, to_body
 from daemon.states import State
 from daemon.telemetry.messages import messages_of, status, worth_telling
-from daemon.telemetry.run_facts import RunFacts
+from daemon.telemetry.run_facts import RunFacts, facts_after
 from daemon.telemetry.topics import TREE, Message, schemas
 from drivers.quantities import Reading, absent
 
@@ -85,6 +85,14 @@ def test_a_reading_that_is_absent_is_null_with_its_reason_and_never_a_number() -
     reading = only("b/channel/2")
     assert (reading["resistance_ohm"], reading["temperature_c"]) == (None, None)
     assert (reading["quality"], reading["reason"]) == ("absent", "open circuit")
+
+
+@pytest.mark.parametrize("mark", ["run_ended_early", "parked"])
+def test_a_run_that_ended_before_its_plan_was_done_is_not_good(mark: str) -> None:
+    facts = facts_after(Entry(1, Kind.MILESTONE, 1.0, 1.8e9, {"mark": mark, "reason": "exchanged"}), _FACTS)
+    closed = Entry(2, Kind.CLOSED, 2.0, 1.8e9, {"outcome": State.FINISHED, "entries": 2})
+    results = [m for m in messages_of(closed, facts, "b") if m.topic == "b/results"]
+    assert json.loads(results[0].payload)["good"] is (mark == "parked")
 
 
 def test_a_halted_run_has_a_result_that_is_not_good() -> None:
