@@ -37,9 +37,13 @@ class LabBench(Table):
 
 
 class Mqtt(Table):
-    """[mqtt]: the broker's address, as `ohmvigil run --mqtt` takes it."""
+    """[mqtt]: the broker's address, as `ohmvigil run --mqtt` takes it.
+
+    `commands`: hold and halt, and nothing else, may come from the broker too.
+    """
 
     address: Name
+    commands: bool = False
 
 
 class Notices(Table):

@@ -11,12 +11,10 @@ import fcntl
 import json
 import os
 import sys
-import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from daemon.computer import computer_problem
 from daemon.guardian.keeper import GuardianFailed
@@ -26,6 +24,7 @@ from daemon.memory import settle_memory
 from daemon.night import Bench, CannotResume, Outcome, Voice, resume_night, run_night
 from daemon.service.guarding import guardian_of
 from daemon.service.orders import Ending, Order, order_of
+from daemon.service.spoken import Spoken
 from daemon.telemetry.outbox import OutboxError
 from daemon.telemetry.settings import MqttAddressError, parse_mqtt_address
 from drivers.clock import Clock
@@ -56,8 +55,9 @@ def main() -> None:
 def _carried_out(order: Order) -> Ending:
     run = parse_plan(order.plan, order.bench, order.register)
     try:
-        with _telling(order, run) as listeners:
-            outcome = _night(order, run, listeners)
+        spoken = Spoken(_say)
+        with _telling(order, run, spoken) as listeners:
+            outcome = _night(order, run, listeners, spoken.listen)
     except _REASONS as error:
         return Ending(_has_begun(order), False, "", f"{_what_it_means(order)} {error}")
     cause = outcome.cause
@@ -78,25 +78,33 @@ def _what_it_means(order: Order) -> str:
     return "The run broke off: go to the bench and look."
 
 
-def _night(order: Order, run: RunPlan, listeners: Sequence[Listener]) -> Outcome:
+def _night(
+    order: Order, run: RunPlan, listeners: Sequence[Listener], hand_over: Callable[[Voice], None]
+) -> Outcome:
     record = Path(order.record)
     if run.bench.simulation is None:
-        return _real_night(order, run, record, listeners)
+        return _real_night(order, run, record, listeners, hand_over)
     from daemon.rehearsal import rehearse, resume_rehearsal
 
     if order.gap_s is None:
-        return rehearse(run, record, listeners=listeners, pace=order.pace, hand_over=_listen).outcome
+        return rehearse(run, record, listeners=listeners, pace=order.pace, hand_over=hand_over).outcome
     return resume_rehearsal(
-        run, record, gap_s=order.gap_s, listeners=listeners, pace=order.pace, hand_over=_listen
+        run, record, gap_s=order.gap_s, listeners=listeners, pace=order.pace, hand_over=hand_over
     ).outcome
 
 
-def _real_night(order: Order, run: RunPlan, record: Path, listeners: Sequence[Listener]) -> Outcome:
+def _real_night(
+    order: Order,
+    run: RunPlan,
+    record: Path,
+    listeners: Sequence[Listener],
+    hand_over: Callable[[Voice], None],
+) -> Outcome:
     problem = computer_problem(record.parent, Clock().utc_s()) if order.gap_s is None else ""
     if problem:
         raise OSError(problem)
     keeper = guardian_of(run, record, drill=order.gap_s is None)
-    bench = Bench(Clock(), {}, False, listeners, heart=keeper, said=order.said, hand_over=_listen)
+    bench = Bench(Clock(), {}, False, listeners, heart=keeper, said=order.said, hand_over=hand_over)
     settle_memory()
     try:
         if order.gap_s is None:
@@ -108,32 +116,8 @@ def _real_night(order: Order, run: RunPlan, record: Path, listeners: Sequence[Li
         raise
 
 
-def _listen(voice: Voice) -> None:
-    """From now on words from the daemon reach the night. Called on the night's own loop."""
-    loop = asyncio.get_running_loop()
-
-    def on_the_loop(number: int, word: str, who: str, reason: str) -> None:
-        _say(number=number, effect=voice(word, who, reason))
-
-    def speak(*word: Any) -> None:
-        loop.call_soon_threadsafe(on_the_loop, *word)
-
-    threading.Thread(target=_read_words, args=(speak,), name="words", daemon=True).start()
-    _say(begun=True)
-
-
-def _read_words(speak: Callable[..., None]) -> None:
-    try:
-        for line in sys.stdin:
-            word = json.loads(line)
-            speak(word["number"], word["word"], word["who"], word["reason"])
-        speak(0, "halt", "the bench's process", "the daemon is gone")
-    except RuntimeError:
-        return  # the night has ended and its loop with it
-
-
 @contextmanager
-def _telling(order: Order, run: RunPlan) -> Iterator[Sequence[Listener]]:
+def _telling(order: Order, run: RunPlan, spoken: Spoken) -> Iterator[Sequence[Listener]]:
     if not order.mqtt:
         yield []
         return
@@ -142,7 +126,8 @@ def _telling(order: Order, run: RunPlan) -> Iterator[Sequence[Listener]]:
     opening = None if order.gap_s is None else read_opening(Path(order.record))
     try:
         settings = parse_mqtt_address(order.mqtt, run.bench.name, os.environ)
-        telemetry = Telemetry(settings, Path(order.outbox), opening=opening)
+        hear = spoken.from_afar if order.commands else None
+        telemetry = Telemetry(settings, Path(order.outbox), opening=opening, hear=hear)
     except (MqttAddressError, OutboxError) as error:
         if opening is None:
             raise

@@ -41,6 +41,7 @@ class Keeper:
         self.arming: Arming | None = None
         self._pace = entry.pace
         self._mqtt = lab.lab.mqtt.address if lab.lab.mqtt else ""
+        self._commands = lab.lab.mqtt is not None and lab.lab.mqtt.commands
         self._clock = clock
         self._child: Child | None = None
         self._news = asyncio.Event()
@@ -193,7 +194,19 @@ class Keeper:
         outbox = str(self.place.state / f"{self.id}.outbox")
         entries = list(said) if isinstance(said, list) else []
         lock = str(self.place.lock)
-        return Order(plan, bench, register, record, lock, self._pace, gap_s, self._mqtt, outbox, said=entries)
+        return Order(
+            plan,
+            bench,
+            register,
+            record,
+            lock,
+            self._pace,
+            gap_s,
+            self._mqtt,
+            self._commands,
+            outbox,
+            said=entries,
+        )
 
     async def _carry_out(self, order: Order) -> Ending:
         self.ending = None

@@ -12,7 +12,7 @@ class Order:
     """The first line to a bench's process: which run, into which record.
 
     `gap_s` is None for a new run, else the seconds in which nobody watched. `outbox` and `mqtt` belong
-    together. `said` are operator entries from before the start.
+    together; `commands`: hold and halt are taken by MQTT. `said` are operator entries from before the start.
     """
 
     plan: str
@@ -23,6 +23,7 @@ class Order:
     pace: float
     gap_s: float | None = None
     mqtt: str = ""
+    commands: bool = False
     outbox: str = ""
     said: list[dict[str, Any]] = field(default_factory=list)
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from daemon.telemetry.command import LATEST_S, TOPIC, Command
+from daemon.telemetry.payloads import UTC_PATTERN
 from daemon.telemetry.settings import EXAMPLE, PORTS, QUERY
-from daemon.telemetry.topics import TREE, Topic, schemas
+from daemon.telemetry.topics import TREE, schemas
 
 _HEAD = f"""\
 # What is told over MQTT
@@ -20,6 +22,7 @@ In the lab file, one broker for all its benches:
 ```toml
 [mqtt]
 address = "{EXAMPLE}"
+commands = false               # true: hold and halt, and nothing else, may come from the broker too
 ```
 
 `ohmvigil run PLAN --mqtt ADDRESS` tells of one run in the foreground. An address is
@@ -52,6 +55,22 @@ _READERS = """\
 """
 
 
+_COMMANDS = f"""\
+## Hold and halt from afar
+
+Off, and nobody listens, unless the lab file says `commands = true`. Then a run takes `hold` and `halt`
+from `ohmvigil/STATION/BENCH/{TOPIC}`, never a word that adds heat. Who may write there is for the
+broker's access list to say. A retained message, and one whose `t` is more than {LATEST_S:.0f} s from
+the daemon's own clock, is passed over. Whether it was taken is seen on `event` and `run`. BENCH is made
+from the bench's name, as in all its topics.
+
+```
+mosquitto_pub -h HOST -q 1 -t ohmvigil/tern-rock/tern-rock-bath-bench/{TOPIC} \\
+  -m "{{\\"t\\": \\"$(date -u +%FT%T.000Z)\\", \\"word\\": \\"halt\\", \\"who\\": \\"K. Sund\\"}}"
+```
+"""
+
+
 def markdown() -> str:
     """The whole document."""
     query = [f"| `{key}` | {about} |" for key, about in QUERY.items()]
@@ -62,13 +81,16 @@ def markdown() -> str:
         *query,
         "",
         _READERS,
+        _COMMANDS,
+        *_fields(Command.model_json_schema()),
+        "",
         "## Topics",
         "",
         *_tree(),
         "",
     ]
     for topic in TREE:
-        parts += [f"### `{topic.name}`", "", topic.about, "", *_fields(topic), ""]
+        parts += [f"### `{topic.name}`", "", topic.about, "", *_fields(schemas()[topic.name]), ""]
     return "\n".join(parts).rstrip()
 
 
@@ -82,8 +104,7 @@ def _tree() -> list[str]:
     return lines
 
 
-def _fields(topic: Topic) -> list[str]:
-    schema = schemas()[topic.name]
+def _fields(schema: dict[str, Any]) -> list[str]:
     lines = ["| field | type | meaning |", "| --- | --- | --- |"]
     for name, told in schema["properties"].items():
         lines.append(f"| `{name}` | {_type(told, schema)} | {told.get('description', '')} |")
@@ -102,6 +123,6 @@ def _type(told: dict[str, Any], schema: dict[str, Any]) -> str:
         name = told["items"]["$ref"].rpartition("/")[2]
         parts = ", ".join(f"`{one}`" for one in schema["$defs"][name]["properties"])
         return f"list of objects with {parts}"
-    if "pattern" in told:
+    if told.get("pattern") == UTC_PATTERN:
         return "UTC, ISO 8601"
     return str(told["type"])

@@ -12,7 +12,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from daemon.states import State
 
-Utc = Annotated[str, Field(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$")]
+UTC_PATTERN = r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$"
+Utc = Annotated[str, Field(pattern=UTC_PATTERN)]
 """UTC as in ISO 8601, to the millisecond."""
 
 

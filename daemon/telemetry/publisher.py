@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import sqlite3
 from collections.abc import Callable
 from contextlib import suppress
@@ -10,6 +11,7 @@ from contextlib import suppress
 import aiomqtt
 from aiomqtt.exceptions import MqttConnectError
 
+from daemon.telemetry.command import TOPIC, Hear, NoCommand, command_of
 from daemon.telemetry.messages import status
 from daemon.telemetry.outbox import Outbox, Waiting
 from daemon.telemetry.settings import AT_ONCE, MqttSettings
@@ -17,6 +19,7 @@ from daemon.telemetry.topics import Message
 from drivers.clock import Clock
 
 BATCH = 50
+_LOG = logging.getLogger("ohmvigil.telemetry")
 
 _REFUSED = {4, 5, 134, 135}
 """Answers to a connection that mean "not with this name and password": 4 and 5 in MQTT 3.1.1, the
@@ -35,12 +38,17 @@ class Publisher:
     """Sends what is in the outbox until told to leave. `tell` is given each problem, "" when it is over."""
 
     def __init__(
-        self, settings: MqttSettings, outbox: Outbox, clock: Clock, tell: Callable[[str], None]
+        self,
+        settings: MqttSettings,
+        outbox: Outbox,
+        clock: Clock,
+        tell: Callable[[str], None],
+        hear: Hear | None = None,
     ) -> None:
         self._settings = settings
         self._outbox = outbox
         self._clock = clock
-        self._tell = tell
+        self._tell, self._hear = tell, hear
         self._news = asyncio.Event()
         self._leaving = asyncio.Event()
         self._leave_by_s = 0.0
@@ -101,7 +109,9 @@ class Publisher:
         await self._echo(client, online)
         self._tell("")
         self._outbox.retained_again()
-        listening = asyncio.create_task(_until_lost(client))
+        if self._hear is not None:
+            await client.subscribe(f"{self._settings.base}/{TOPIC}", qos=1)
+        listening = asyncio.create_task(self._until_lost(client))
         listening.add_done_callback(lambda _: self._news.set())
         try:
             await self._drain(client, listening)
@@ -137,6 +147,19 @@ class Publisher:
             else:
                 await self._news.wait()
 
+    async def _until_lost(self, client: aiomqtt.Client) -> None:
+        """Raises MqttError when the connection is lost; only a hold or a halt that is heard has an effect."""
+        async for heard in client.messages:
+            if self._hear is None or str(heard.topic) != f"{self._settings.base}/{TOPIC}":
+                continue
+            payload = heard.payload if isinstance(heard.payload, bytes) else b""
+            try:
+                command = command_of(payload, self._clock.utc_s(), retained=heard.retain)
+            except NoCommand as reason:
+                _LOG.warning("a command by MQTT was passed over: %s", reason)
+            else:
+                self._hear(command.word, command.who, command.reason)
+
     def _out_of_time(self) -> bool:
         return self._leaving.is_set() and self._clock.monotonic_s() > self._leave_by_s
 
@@ -165,12 +188,6 @@ async def _send(client: aiomqtt.Client, batch: list[Waiting]) -> None:
     for outcome in outcomes:
         if outcome is not None:
             raise outcome
-
-
-async def _until_lost(client: aiomqtt.Client) -> None:
-    """Raises MqttError when the connection is lost; nothing that is heard has an effect."""
-    async for _ in client.messages:
-        pass
 
 
 def _refusal(settings: MqttSettings, fault: MqttConnectError) -> _Refused | None:

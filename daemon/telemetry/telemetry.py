@@ -17,6 +17,7 @@ from itertools import islice, takewhile
 from pathlib import Path
 
 from daemon.journal.entry import Entry, Kind
+from daemon.telemetry.command import Hear
 from daemon.telemetry.inbox import Inbox
 from daemon.telemetry.messages import messages_of
 from daemon.telemetry.outbox import Outbox
@@ -51,12 +52,14 @@ class Telemetry:
         outbox: Path,
         opening: Entry | None = None,
         tell: Callable[[str], None] = _log,
+        hear: Hear | None = None,
     ) -> None:
         """Open the outbox file and begin to connect; raises OutboxError.
 
-        `tell` is called from the telemetry thread with each new problem, and with "" when it is over.
+        `tell` is called from the telemetry thread with each new problem, and with "" when it is over; `hear`,
+        from there too, with a hold or halt that came by MQTT: without it nobody listens to any.
         """
-        self._tell_on = tell
+        self._tell_on, self._hear = tell, hear
         self.problem = ""
         self._settings = settings
         self._outbox = Outbox(outbox)
@@ -114,7 +117,7 @@ class Telemetry:
 
     async def _main(self) -> None:
         self._loop = asyncio.get_running_loop()
-        publisher = Publisher(self._settings, self._outbox, Clock(), self._tell)
+        publisher = Publisher(self._settings, self._outbox, Clock(), self._tell, self._hear)
         self._ready.set()
         sending = asyncio.create_task(publisher.run())
         sending.add_done_callback(self._sending_ended)

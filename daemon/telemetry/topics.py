@@ -1,6 +1,6 @@
 """The topic tree `ohmvigil/<station>/<bench>/…`, and the JSON schema of each topic.
 
-Nothing here can be said to the daemon: it takes no commands by MQTT and reads back only its own status.
+All of it is told; what little can be said, and only where a lab file allows it, stands in `command.py`.
 """
 
 from __future__ import annotations
