@@ -151,6 +151,8 @@ def _note(seen: BenchSeen, topic: str, body: dict[str, Any]) -> None:
             seen.point = ("" if celsius is None else f"{celsius:g} °C, ") + str(body.get("phase", ""))
         case ["verdict"]:
             seen.verdict = str(body.get("sentence", "")) if body.get("standing") else ""
+        case ["event"] if body.get("what") == "opened":
+            seen.point = seen.verdict = ""
         case ["event"] if body.get("what") == "acknowledge":
             seen.acknowledged = True
         case ["results"]:

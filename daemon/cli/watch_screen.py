@@ -11,8 +11,9 @@ from rich.table import Table
 from rich.text import Text
 
 from daemon.cli.watch_fleet import BenchSeen, Fleet
+from daemon.results.numbers import duration
 
-_COLUMNS = (("bench", 24), ("state", 11), ("source", 10), ("point", 20), ("heard", 8))
+_COLUMNS = (("bench", 24), ("state", 11), ("source", 10), ("point", 20), ("heard", 14))
 _HEAD_LINES = 4
 
 
@@ -42,7 +43,11 @@ def table(fleet: Fleet, height: int = 24, title: str = "") -> RenderableType:
             one.bench if alone else one.name, *_cells(one), style="bold reverse" if one.calls else ""
         )
     hidden = len(benches) - room
-    calls = [Text(f"CALLS  {one.calls}", style="bold", no_wrap=True) for one in benches[:room] if one.calls]
+    calls = [
+        Text(f"CALLS  {one.calls}", style="bold", no_wrap=True, overflow="ellipsis")
+        for one in benches[:room]
+        if one.calls
+    ]
     more = [Text(f"… and {hidden} more without a call")] if hidden > 0 else []
     return Group(_head(fleet, title), *calls, grid, *more)
 
@@ -56,4 +61,4 @@ def _head(fleet: Fleet, title: str) -> Text:
 
 def _cells(one: BenchSeen) -> tuple[str, ...]:
     source = "–" if one.temperature_c is None else f"{one.temperature_c:.2f} °C"
-    return one.state or one.status, source, one.point, f"{one.quiet_s:.0f} s ago"
+    return one.state or one.status, source, one.point, f"{duration(one.quiet_s)} ago"

@@ -59,7 +59,7 @@ def run_now(follower: Follower) -> RunNow | None:
     points: list[PointPath] = live.phases.points
     return RunNow(
         record=live.path.name,
-        title=live.run.plan.header.title if live.run else live.path.stem,
+        title=live.title,
         state=live.state,
         cause=live.cause,
         point=point_in_words(points[-1]) if points else "",

@@ -16,8 +16,8 @@ STATES = {
     "parked": ("●", "care"),
     "free": ("○", "calm"),
     "recovering": ("↻", "care"),
-    "needs arming": ("✋", "care"),
-    "needs a person": ("✋", "alarm"),
+    "needs arming": ("☞", "care"),
+    "needs a person": ("☞", "alarm"),
     "occupied": ("…", "care"),
     "broken": ("✖", "alarm"),
 }

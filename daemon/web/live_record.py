@@ -54,6 +54,11 @@ class LiveRecord:
         self._beside = Beside()
 
     @property
+    def title(self) -> str:
+        """The plan's title; the file's name when its plan cannot be read."""
+        return self.run.plan.header.title if self.run else self.path.stem
+
+    @property
     def now_s(self) -> float:
         """Time of the run's newest entry, s since the record was opened, by the UTC stamps."""
         return self._since_opening_s(self.newest) if self.newest else 0.0

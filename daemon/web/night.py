@@ -25,6 +25,8 @@ _KEY = element(
     "soak",
     element("span", cls="key reading"),
     "reading",
+    element("span", cls="key parking"),
+    "parking",
     cls="said",
 )
 

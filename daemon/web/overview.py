@@ -35,7 +35,9 @@ def _card(bench: BenchView) -> Html:
 def _lines(bench: BenchView) -> list[str]:
     live = bench.live
     lines = [bench.sentence] if not bench.busy and not bench.calls else []
-    if live is not None:
+    if live is not None and live.closed:
+        lines.append(f"last run: {live.title}, {live.state}, {ending(live)}")
+    elif live is not None:
         lines.append(f"source {fixed(_source_c(live), 1, '°C')}")
         if live.phases.points:
             lines.append(f"point {point_in_words(live.phases.points[-1])}")

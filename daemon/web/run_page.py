@@ -88,13 +88,12 @@ def _glance(bench: BenchView) -> Html:
 def _run_words(bench: BenchView) -> list[str]:
     live = bench.live
     assert live is not None
-    title = live.run.plan.header.title if live.run else live.path.stem
     point = f" Point {point_in_words(live.phases.points[-1])}." if live.phases.points else ""
     simulated = " Simulated." if bench.simulated else ""
     if live.closed:
-        return [element("b", title), f".{simulated} The run is {live.state}; it {ending(live)}."]
+        return [element("b", live.title), f".{simulated} The run is {live.state}; it {ending(live)}."]
     since = f" {duration(live.now_s)} since the start; "
-    return [element("b", title), f".{simulated}{point}{since}{ending(live)}."]
+    return [element("b", live.title), f".{simulated}{point}{since}{ending(live)}."]
 
 
 def _halt(bench: BenchView, key: str) -> Html:

@@ -37,8 +37,9 @@ def _row(live: LiveRecord, row: Row, late_s: float) -> tuple[str, ...]:
     point = started.get(row.index)
     if point is not None:
         begins_s = point.started_s
-        ends_s = point.ended_s if point.ended_s is not None else row.to_s + late_s
-        sign = _DONE if point.ended else _NOW if row is current else "○"
+        ends_s = live.now_s if live.closed else row.to_s + late_s
+        ends_s = point.ended_s if point.ended_s is not None else ends_s
+        sign = _DONE if point.ended else _NOW if row is current and not live.closed else "○"
         name = f"{row.label}, {doing(point)}"
     elif row.label == "parking" and (parking := _parking(live)):
         begins_s, ends_s, sign, name = parking.start_s, parking.end_s, _DONE, row.label
