@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
-from daemon.cli.say import refuse, say_json
+from daemon.cli.say import in_words, refuse, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError
 from plans.errors import PlanError
@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         drawn = list(_certificates(args, evaluated))
         paths = [_path(args, one) for one in drawn]
     except wrong as error:
-        return refuse(f"REFUSED: {error}", as_json=args.json)
+        return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     _told(drawn, paths, without, args)
     return EXIT_BAD_OUTCOME if without or not all(one.as_signed for one in drawn) else EXIT_DONE
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
 from daemon.cli.review import add_signer
-from daemon.cli.say import refuse, say_json
+from daemon.cli.say import in_words, refuse, say_json
 from daemon.journal.read import RecordError
 from daemon.review.sign import NotSigned, Signer
 
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
             attach(args.record, DeskClock(), Signer(args.who, args.name), args.file, args.about)
         kept = kept_evidence(args.record)
     except (NotSigned, RecordError, OSError) as error:
-        return refuse(f"REFUSED: {error}", as_json=args.json)
+        return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     rows = [(k.evidence, k.copy, k.problem) for k in kept]
     if args.json:
         say_json([{"file": str(c), "sha256": e.sha256, "about": e.what, "problem": p} for e, c, p in rows])

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import argparse
 import sys
+from errno import EEXIST
 from pathlib import Path
 from typing import IO
 
 from daemon.cli import EXIT_DONE
-from daemon.cli.say import refuse, say_json
+from daemon.cli.say import in_words, refuse, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError
 from plans.errors import PlanError
@@ -38,19 +39,30 @@ def run(args: argparse.Namespace) -> int:
         else:
             _write(args)
     except (RecordError, PlanError, FittingError, OSError) as error:
-        return refuse(f"REFUSED: {error}", as_json=args.json)
+        return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     return EXIT_DONE
 
 
 def _write(args: argparse.Namespace) -> None:
+    if args.to is None:
+        if args.format == "parquet":
+            raise FittingError("a Parquet file needs --to FILE")
+        _write_text(sys.stdout, args)
+        return
+    if args.to.exists():
+        raise FileExistsError(EEXIST, "File exists", str(args.to))
+    try:
+        _write_file(args)
+    except (RecordError, PlanError, FittingError):
+        args.to.unlink(missing_ok=True)  # half a table is none
+        raise
+
+
+def _write_file(args: argparse.Namespace) -> None:
     from daemon.results.export import rows, write_parquet
 
     if args.format == "parquet":
-        if args.to is None:
-            raise FittingError("a Parquet file needs --to FILE")
         write_parquet(args.to, args.what, rows(args.record, args.what))
-    elif args.to is None:
-        _write_text(sys.stdout, args)
     else:
         with args.to.open("x", newline="", encoding="utf-8") as file:
             _write_text(file, args)

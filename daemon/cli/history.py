@@ -8,7 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
-from daemon.cli.say import not_drawn, refuse, say_json
+from daemon.cli.say import in_words, not_drawn, refuse, say_json
 from daemon.fitting.characteristic import Characteristic
 from daemon.history.check_standard import charted
 from daemon.history.past import Past, runs_in
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         certificate, past = _certificate(args), runs_in(args.records, args.probe)
     except (DccError, OSError) as error:
-        return refuse(f"REFUSED: {error}", as_json=args.json)
+        return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     found = past.of(args.probe)
     counted = [visit for visit in found if args.simulated or not visit.simulated]
     if not counted:

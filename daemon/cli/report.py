@@ -7,7 +7,7 @@ from pathlib import Path
 
 from daemon.cli import EXIT_DONE
 from daemon.cli.ending import report_folder
-from daemon.cli.say import refuse, say, say_json
+from daemon.cli.say import in_words, refuse, say, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError
 from plans.errors import PlanError
@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         summary = write_report(args.record, folder)
     except (RecordError, PlanError, FittingError, OSError) as error:
-        return refuse(f"REFUSED: {error}", as_json=args.json)
+        return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     if args.json:
         say_json({"verdict": summary.verdict, "summary": summary.lines(), "report": str(folder)})
     else:

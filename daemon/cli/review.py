@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
 from daemon.cli.ending import report_folder
-from daemon.cli.say import refuse, say, say_json
+from daemon.cli.say import in_words, refuse, say, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError
 from daemon.review.sign import NotSigned, Signer
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
             _sign(args)
         morning = look(args.record)
     except (NotSigned, RecordError, PlanError, FittingError, OSError) as error:
-        return refuse(f"REFUSED: {error}", as_json=args.json)
+        return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     return _told(morning, args)
 
 

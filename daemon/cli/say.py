@@ -39,6 +39,15 @@ def refuse(message: str, *, as_json: bool) -> int:
     return EXIT_REFUSED
 
 
+def in_words(error: Exception) -> str:
+    """An error as a sentence; what the system says of a file, without its number."""
+    if not isinstance(error, OSError) or error.strerror is None:
+        return str(error)
+    if isinstance(error, FileExistsError):
+        return f"{error.filename}: there is such a file already, and nothing is overwritten; name another."
+    return f"{error.filename}: {error.strerror.lower()}."
+
+
 def not_drawn(stem: Path, error: OSError) -> str:
     """Why there is no plot."""
     return f"REFUSED: --plot {stem}: {(error.strerror or 'cannot be written').lower()}; name another place."

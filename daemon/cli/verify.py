@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
 from daemon.cli.ending import report_folder
-from daemon.cli.say import refuse, say_json
+from daemon.cli.say import in_words, refuse, say_json
 from daemon.fitting.errors import FittingError
 from daemon.journal.read import RecordError, Verification, verify
 from plans.errors import PlanError
@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
         found = verify(args.record)
         again = _again(found, args)
     except (RecordError, PlanError, FittingError, OSError) as error:
-        return refuse(f"REFUSED: {error}", as_json=args.json)
+        return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     same = args.head is None or args.head.lower() in (found.head, found.closed_head)
     good = found.intact and same and all(one.same for one in again)
     if args.json:

@@ -46,18 +46,22 @@ def test_the_dictionary_travels_in_the_parquet_file(record: Path, tmp_path: Path
     assert told == {one["column"]: one["meaning"] for one in dictionary("points")}
 
 
-def test_an_existing_file_is_not_overwritten(record: Path, tmp_path: Path) -> None:
+def test_an_existing_file_is_not_overwritten(
+    record: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     (tmp_path / "taken").write_text("mine", "utf-8")
     for kind in ("csv", "jsonl", "parquet"):
         words = ["--what", "points", "--format", kind, "--to", str(tmp_path / "taken")]
         assert main(["export", str(record), *words]) == 2
+        assert "taken: there is such a file already, and nothing is overwritten" in capsys.readouterr().err
     assert (tmp_path / "taken").read_text("utf-8") == "mine"
 
 
-def test_a_failed_parquet_export_leaves_no_file(tmp_path: Path) -> None:
-    pytest.importorskip("pyarrow", reason="pyarrow is an extra and not installed here")
-    words = ["--format", "parquet", "--to", str(tmp_path / "p")]
+@pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])
+def test_a_failed_export_leaves_no_file(tmp_path: Path, kind: str) -> None:
+    words = ["--format", kind, "--to", str(tmp_path / "p")]
     assert main(["export", str(tmp_path / "none.record"), *words]) == 2
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_readings_count_in_the_points(record: Path) -> None:
