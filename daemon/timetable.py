@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from plans.learned import Direction, Timing
+from plans.learned import Cooling, Direction, Timing
 from plans.run_plan import RunPlan
 from plans.unroll import FinishStep, Step, attended_steps, unroll
 from plans.values import SourceKind
@@ -106,22 +106,33 @@ def forecast(run: RunPlan, timing: Timing | None = None) -> Timetable:
     return Timetable(tuple(rows), now_s, above_s, owner, _give_or_take_s(run, rows, timing))
 
 
-def approach_time_s(run: RunPlan, from_c: float, to_c: float, ramp_k_per_min: float) -> float:
-    """Seconds from one temperature to another: by the ramp, or slower where cooling is only natural."""
+def approach_time_s(
+    run: RunPlan, from_c: float, to_c: float, ramp_k_per_min: float, cooling: Cooling | None = None
+) -> float:
+    """Seconds from one temperature to another: by the ramp, or slower where cooling is only natural.
+
+    `cooling`: how fast this bench was seen to cool; without it as the simulated sources do.
+    """
     knee_c = slow_until_c(run, from_c, to_c)
     if knee_c is not None:
         slow = min(ramp_k_per_min, cooling_limit(run, from_c))
-        return (from_c - knee_c) / slow * 60.0 + approach_time_s(run, knee_c, to_c, ramp_k_per_min)
+        rest_s = approach_time_s(run, knee_c, to_c, ramp_k_per_min, cooling)
+        return (from_c - knee_c) / slow * 60.0 + rest_s
     ramp = min(ramp_k_per_min, run.bench.heat_source.ramp_limit_k_per_min) / 60.0
-    source = run.bench.heat_source
-    chilled = source.minimum_c < run.bench.ambient_c - CHILLED_BELOW_AMBIENT_K
-    if to_c >= from_c or chilled:
+    law = cooling or _shipped_cooling(run)
+    if to_c >= from_c or law is None:
         return abs(to_c - from_c) / ramp
-    constant_s = COOLING_TIME_CONSTANT_S[source.kind]
-    start_k = from_c - run.bench.ambient_c
-    end_k = max(to_c - run.bench.ambient_c, NEAREST_K)
-    knee_k = min(max(ramp * constant_s, end_k), start_k)
-    return max(0.0, start_k - knee_k) / ramp + constant_s * math.log(max(knee_k, end_k) / end_k)
+    start_k, end_k = from_c - law.towards_c, max(to_c - law.towards_c, NEAREST_K)
+    knee_k = min(max(ramp * law.time_constant_s, end_k), start_k)
+    return max(0.0, start_k - knee_k) / ramp + law.time_constant_s * math.log(max(knee_k, end_k) / end_k)
+
+
+def _shipped_cooling(run: RunPlan) -> Cooling | None:
+    """None for a source with a chiller."""
+    source, ambient_c = run.bench.heat_source, run.bench.ambient_c
+    if source.minimum_c < ambient_c - CHILLED_BELOW_AMBIENT_K:
+        return None
+    return Cooling(towards_c=ambient_c, time_constant_s=COOLING_TIME_CONSTANT_S[source.kind])
 
 
 def smallness(step_k: float) -> float:
@@ -131,6 +142,11 @@ def smallness(step_k: float) -> float:
     """
     step_k = max(step_k, NEAREST_K)
     return math.log(step_k / (step_k + _LONG_RAMP_K))
+
+
+def hotness(temperature_c: float) -> float:
+    """0 at 100 °C, 1 at 200 °C."""
+    return (temperature_c - 100.0) / 100.0
 
 
 def cooling_limit(run: RunPlan, temperature_c: float) -> float:
@@ -180,12 +196,14 @@ def _row(
     timing: Timing | None,
 ) -> Row:
     known = None if timing is None else timing.towards(step.temperature_c >= from_c)
-    approach_s = approach_time_s(run, from_c, step.temperature_c, step.ramp_k_per_min)
+    cooling = None if timing is None else timing.cooling
+    approach_s = approach_time_s(run, from_c, step.temperature_c, step.ramp_k_per_min, cooling)
     approach_s *= 1.0 if known is None else known.approach_ratio
     settle_s = _settle_s(run, step, known)
     if timing is not None and settle_s > 0.0:
         step_k = abs(step.temperature_c - from_c)
-        settle_s = max(0.0, settle_s + timing.small_step_s * smallness(step_k))
+        settle_s += timing.small_step_s * smallness(step_k) + timing.hotter_s * hotness(step.temperature_c)
+        settle_s = max(0.0, settle_s)
     soak_s = step.soak_s if isinstance(step, Step) else 0.0
     sequence_s = sequence_time_s(run, step) if isinstance(step, Step) else 0.0
     return Row(

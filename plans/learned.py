@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from plans.values import FileName, Name, Serial, SourceKind, Table
+from plans.values import Celsius, FileName, Name, Serial, SourceKind, Table
 
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Duration = Annotated[float, Field(ge=0.0, le=4 * 86400.0)]
@@ -31,15 +31,25 @@ class Direction(Table):
     points: Count
 
 
+class Cooling(Table):
+    """The fastest it cools: (t − `towards_c`) / `time_constant_s`, whatever ramp is ordered."""
+
+    towards_c: Celsius
+    time_constant_s: Annotated[float, Field(gt=0.0, le=10 * 86400.0)]
+
+
 class Timing(Table):
     """How long the bench really takes; `lead_in_s`: from the start until it sets out for the first point.
 
     `small_step_s`: by so much an e times smaller disturbance comes to rest sooner; a ramp longer than some
-    kelvins always ends in the same disturbance.
+    kelvins always ends in the same disturbance. `hotter_s`: by so much a point at 200 °C comes to rest later
+    than one at 100 °C, for which `settling_s` stands.
     """
 
     lead_in_s: Duration
     small_step_s: Duration = 0.0
+    hotter_s: Offset = 0.0
+    cooling: Cooling | None = None
     rising: Direction | None = None
     falling: Direction | None = None
 

@@ -2,35 +2,63 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from pathlib import Path
-from statistics import fmean, median, stdev
+from statistics import fmean, stdev
 
+import numpy as np
+
+from daemon.fitting.arrays import FloatArray
 from daemon.journal.entry import Kind
 from daemon.journal.read import RecordError, read_entries, read_opening
 from daemon.results.phases import Phases, PointPath
-from daemon.timetable import Row, forecast, smallness
+from daemon.timetable import approach_time_s, hotness, smallness
 from plans.errors import PlanError
-from plans.learned import Direction, Timing
+from plans.learned import Cooling, Direction, Timing
 from plans.loading import parse_plan
 from plans.run_plan import RunPlan
+from plans.unroll import Step, unroll
 
 _LEAST_SPREAD = 0.2
-_SCATTER_OF_ONE = 0.25
-"""Scatter of a point's settling, as a share of it, where only one was seen. Common practice, no source."""
+_FEWEST_WAYS_DOWN = 3
+_BELOW_K = tuple(2.0 * 1.25**n for n in range(20))
+_CONSTANTS_S = tuple(300.0 * 1.15**n for n in range(32))
+"""What is tried: up to 140 K below the lowest point, and time constants from 5 min to 6 h."""
+_FEWEST_WAYS = 6
+_USUAL_SCATTER, _USUAL_IS_WORTH = 0.25, 10
+"""Scatter of a point's settling, as a share of it, and how many points that is worth.
+
+Common practice, no source; held against nights in `tests/campaigns/forecasts.py`.
+"""
+_ROUNDS, _AS_GOOD_AS_HIT_S = 60, 20.0
 
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """One way to a point and to rest there, in s: by the ramp, as it was, and beyond it without the soak."""
+    """One way to a point and to rest there: as long as it was, and beyond it without the soak, in s."""
 
-    rising: bool
-    step_k: float
-    ramp_s: float
+    run: RunPlan
+    from_c: float
+    to_c: float
+    ramp_k_per_min: float
     approach_s: float
     settling_s: float
+
+    @property
+    def rising(self) -> bool:
+        """Whether it led upwards."""
+        return self.to_c >= self.from_c
+
+    @property
+    def step_k(self) -> float:
+        """How far it was."""
+        return abs(self.to_c - self.from_c)
+
+    def ramp_s(self, cooling: Cooling | None) -> float:
+        """How long it should have taken by its ramp, or by how fast the bench cools."""
+        return approach_time_s(self.run, self.from_c, self.to_c, self.ramp_k_per_min, cooling)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +83,7 @@ def walk(record: Path) -> tuple[RunPlan, Walk]:
 def walk_of(record: Path, run: RunPlan, phases: Phases) -> Walk:
     """The ways of one record, its phases told in s since it was opened."""
     lead_in_s = phases.points[0].started_s if phases.points else 0.0
-    ahead = {row.index: row for row in forecast(run).rows}
-    return Walk(record, lead_in_s, tuple(_legs(phases.points, ahead, run.bench.start_c)))
+    return Walk(record, lead_in_s, tuple(_legs(run, phases.points)))
 
 
 def walks_before(folder: Path, run: RunPlan) -> list[Walk]:
@@ -83,53 +110,108 @@ def learn_timing(walks: Sequence[Walk]) -> Timing | None:
     if not legs:
         return None
     ways = [[leg for leg in legs if leg.rising], [leg for leg in legs if not leg.rising]]
-    small_step_s = _small_step_s(ways)
-    rising, falling = (_direction(way, small_step_s) for way in ways)
+    cooling, rest = learn_cooling(ways[1]), _learn_rest(legs)
+    ratios = [_ratio(way, cooling) for way in ways]
+    off_s = [
+        leg.approach_s - ratio * leg.ramp_s(cooling) + leg.settling_s - rest.settling_s(leg)
+        for way, ratio in zip(ways, ratios, strict=True)
+        for leg in way
+    ]
+    scatter_s = _scatter_s(off_s, rest.settling_100_s)
+    rising, falling = (
+        Direction(approach_ratio=ratio, settling_s=rest.settling_100_s, scatter_s=scatter_s, points=len(way))
+        if way
+        else None
+        for way, ratio in zip(ways, ratios, strict=True)
+    )
     return Timing(
         lead_in_s=fmean(walk.lead_in_s for walk in walks),
-        small_step_s=small_step_s,
+        small_step_s=rest.small_step_s,
+        hotter_s=rest.hotter_s,
+        cooling=cooling,
         rising=rising,
         falling=falling,
     )
 
 
-def _small_step_s(ways: Sequence[Sequence[Leg]]) -> float:
-    """Slope of the settling over the smallness of the step: the median over pairs of one direction.
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    """How long points take to come to rest, in s: at 100 °C after a long ramp, and what moves it."""
 
-    A point that had to come to rest twice tells nothing of the usual one; medians do not follow it.
-    """
-    pairs = [
-        (smallness(one.step_k) - smallness(other.step_k), one.settling_s - other.settling_s)
-        for legs in ways
-        for one, other in combinations(legs, 2)
-    ]
-    slopes = [more_s / smaller for smaller, more_s in pairs if abs(smaller) > _LEAST_SPREAD]
-    return max(0.0, median(slopes)) if slopes else 0.0
+    settling_100_s: float
+    small_step_s: float = 0.0
+    hotter_s: float = 0.0
+
+    def settling_s(self, leg: Leg) -> float:
+        """For one way."""
+        moved_s = self.small_step_s * smallness(leg.step_k) + self.hotter_s * hotness(leg.to_c)
+        return max(0.0, self.settling_100_s + moved_s)
 
 
-def _direction(legs: Sequence[Leg], small_step_s: float) -> Direction | None:
+def _learn_rest(legs: Sequence[Leg]) -> _Rest:
+    """By least absolute deviations: a point that had to come to rest twice tells nothing of the usual one."""
+    settled_s = np.array([leg.settling_s for leg in legs])
+    columns = np.array([[1.0, smallness(leg.step_k), hotness(leg.to_c)] for leg in legs])
+    told = [0, *(n for n in (1, 2) if len(legs) >= _FEWEST_WAYS and np.ptp(columns[:, n]) > _LEAST_SPREAD)]
+    found = np.zeros(3)
+    found[told] = _least_absolute(columns[:, told], settled_s)
+    return _Rest(max(0.0, float(found[0])), max(0.0, float(found[1])), float(found[2]))
+
+
+def _least_absolute(columns: FloatArray, values: FloatArray) -> FloatArray:
+    """(k,) factors on (n, k) columns; by least squares weighted anew (textbook)."""
+    weight = np.ones(len(values))
+    for _ in range(_ROUNDS):
+        root = np.sqrt(weight)
+        found = np.linalg.lstsq(columns * root[:, None], values * root, rcond=None)[0]
+        weight = 1.0 / np.maximum(np.abs(values - columns @ found), _AS_GOOD_AS_HIT_S)
+    return np.asarray(found)
+
+
+def _ratio(legs: Sequence[Leg], cooling: Cooling | None) -> float:
     if not legs:
+        return 1.0
+    return sum(leg.approach_s for leg in legs) / max(sum(leg.ramp_s(cooling) for leg in legs), 1.0)
+
+
+def _scatter_s(off_s: Sequence[float], settling_s: float) -> float:
+    """Standard deviation, with what is usual counted in: few nights show a point that had to rest twice."""
+    usual_s2 = (_USUAL_SCATTER * settling_s) ** 2
+    square_s2 = (len(off_s) - 1) * stdev(off_s) ** 2 if len(off_s) > 1 else 0.0
+    return math.sqrt((square_s2 + _USUAL_IS_WORTH * usual_s2) / (len(off_s) - 1 + _USUAL_IS_WORTH))
+
+
+def learn_cooling(falling: Sequence[Leg]) -> Cooling | None:
+    """The law by which the ways down are least wrong altogether; None where the ramp alone says as much."""
+    if len(falling) < _FEWEST_WAYS_DOWN:
         return None
-    ratio = sum(leg.approach_s for leg in legs) / max(sum(leg.ramp_s for leg in legs), 1.0)
-    after_long_s = [leg.settling_s - small_step_s * smallness(leg.step_k) for leg in legs]
-    settling_s = max(0.0, median(after_long_s))
-    beyond_s = [leg.approach_s - ratio * leg.ramp_s + s for leg, s in zip(legs, after_long_s, strict=True)]
-    scatter_s = stdev(beyond_s) if len(legs) > 1 else _SCATTER_OF_ONE * settling_s
-    return Direction(approach_ratio=ratio, settling_s=settling_s, scatter_s=scatter_s, points=len(legs))
+    lowest_c = min(leg.to_c for leg in falling)
+    laws: list[Cooling | None] = [
+        Cooling(towards_c=lowest_c - below_k, time_constant_s=constant_s)
+        for below_k in _BELOW_K
+        for constant_s in _CONSTANTS_S
+    ]
+    return min([None, *laws], key=lambda law: _wrong_by_s(falling, law))
 
 
-def _legs(points: Sequence[PointPath], ahead: dict[int, Row], ambient_c: float) -> Iterable[Leg]:
-    before_c = ambient_c
+def _wrong_by_s(legs: Sequence[Leg], law: Cooling | None) -> float:
+    return sum(abs(leg.approach_s - leg.ramp_s(law)) for leg in legs)
+
+
+def _legs(run: RunPlan, points: Sequence[PointPath]) -> Iterable[Leg]:
+    steps = {step.index: step for step in unroll(run) if isinstance(step, Step)}
+    before_c = run.bench.start_c
     for point in points:
-        row, step_k, before_c = ahead.get(point.index), point.temperature_c - before_c, point.temperature_c
-        if row is None or row.kind == "anneal" or point.arrived_s is None or point.sequence_s is None:
+        step, from_c, before_c = steps.get(point.index), before_c, point.temperature_c
+        if step is None or step.kind == "anneal" or point.arrived_s is None or point.sequence_s is None:
             continue
         yield Leg(
-            step_k >= 0.0,
-            abs(step_k),
-            row.approach_s,
+            run,
+            from_c,
+            point.temperature_c,
+            step.ramp_k_per_min,
             point.arrived_s - point.started_s,
-            max(0.0, point.sequence_s - point.arrived_s - row.soak_s),
+            max(0.0, point.sequence_s - point.arrived_s - step.soak_s),
         )
 
 

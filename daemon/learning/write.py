@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from daemon.results.numbers import true_minus
-from plans.learned import Direction, Figure, Learned
+from plans.learned import Cooling, Direction, Figure, Learned
 
 
 def as_toml(learned: Learned) -> str:
@@ -21,7 +21,13 @@ def as_toml(learned: Learned) -> str:
             f"records = [{names}]",
             f"until_utc = {about.until_utc:%Y-%m-%dT%H:%M:%SZ}",
         ),
-        _table("timing", f"lead_in_s = {timing.lead_in_s:.1f}", f"small_step_s = {timing.small_step_s:.1f}"),
+        _table(
+            "timing",
+            f"lead_in_s = {timing.lead_in_s:.1f}",
+            f"small_step_s = {timing.small_step_s:.1f}",
+            f"hotter_s = {timing.hotter_s:.1f}",
+        ),
+        _cooling(timing.cooling),
         _direction("timing.rising", timing.rising),
         _direction("timing.falling", timing.falling),
     ]
@@ -115,6 +121,16 @@ def _direction(name: str, way: Direction | None) -> str:
         f"settling_s = {way.settling_s:.1f}",
         f"scatter_s = {way.scatter_s:.1f}",
         f"points = {way.points}",
+    )
+
+
+def _cooling(law: Cooling | None) -> str:
+    if law is None:
+        return ""
+    return _table(
+        "timing.cooling",
+        f"towards_c = {law.towards_c:.1f}",
+        f"time_constant_s = {law.time_constant_s:.0f}   # cools by (t - towards_c) / this, at the fastest",
     )
 
 

@@ -5,15 +5,18 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from daemon.cli import main
 from daemon.journal import store
-from daemon.learning.timing import learn_timing, walk, walks_before
+from daemon.learning.timing import Leg, Walk, learn_timing, walk, walks_before
 from daemon.rehearsal import rehearse
-from daemon.timetable import forecast
+from daemon.timetable import approach_time_s, forecast, smallness
+from plans.learned import Cooling
 from plans.loading import load_plan
 from tests.nights.rehearsed import EXAMPLES
 
@@ -68,3 +71,30 @@ def test_check_says_by_what_it_forecasts_and_draws_the_night(
     assert main([*words, "--records", str(records[0])]) == 0
     assert "Forecast by this bench's own nights (3 points in 1 run): ±" in capsys.readouterr().out
     assert (tmp_path / "ahead.png").stat().st_size > 10_000
+
+
+def test_how_a_bench_cools_and_where_it_rests_sooner_is_found_again() -> None:
+    """Ways made by a known law, one of which had to come to rest twice."""
+    run = load_plan(EXAMPLES / "short.toml")
+    law = Cooling(towards_c=-60.0, time_constant_s=6000.0)
+    temperatures_c = [22.0, 0.0, 150.0, 146.0, 60.0, 48.0, 0.0, 190.0, 110.0, 90.0, 15.0]
+    legs = [
+        Leg(
+            run,
+            from_c,
+            to_c,
+            2.0,
+            approach_time_s(run, from_c, to_c, 2.0, law),
+            3000.0 + 800.0 * smallness(abs(to_c - from_c)) - 200.0 * (to_c - 100.0) / 100.0,
+        )
+        for from_c, to_c in pairwise(temperatures_c)
+    ]
+    legs[3] = replace(legs[3], settling_s=legs[3].settling_s + 2500.0)
+    timing = learn_timing([Walk(Path("made"), 200.0, tuple(legs))])
+    assert timing is not None and timing.rising is not None
+    assert timing.rising.settling_s == pytest.approx(3000.0, abs=20.0)
+    assert timing.small_step_s == pytest.approx(800.0, abs=20.0)
+    assert timing.hotter_s == pytest.approx(-200.0, abs=20.0)
+    for from_c, to_c in ((120.0, 30.0), (190.0, 5.0), (60.0, 20.0)):
+        known, found = (approach_time_s(run, from_c, to_c, 2.0, one) for one in (law, timing.cooling))
+        assert found == pytest.approx(known, rel=0.05)
