@@ -133,7 +133,7 @@ def resume_rehearsal(
         loop.keep_pace(pace)
         return await resume_night(run, record, bench, gap_s, forbidden)
 
-    return Rehearsal(virtual_time.run(go_on(), end_s=LONGEST_NIGHT_S), scene)
+    return Rehearsal(in_simulated_time(go_on()), scene)
 
 
 def in_simulated_time(main: Coroutine[Any, Any, T]) -> T:
@@ -177,7 +177,7 @@ def rehearse_channel_test(run: RunPlan, faults: Sequence[str] = ()) -> list[Foun
         finally:
             await instruments.close()
 
-    return virtual_time.run(test(), end_s=LONGEST_NIGHT_S)
+    return in_simulated_time(test())
 
 
 def make_scene(

@@ -124,6 +124,13 @@ def read_identity(table: Table) -> tuple[bytes, Callable[[bytes], dict[str, str]
 
     def decode(body: bytes) -> dict[str, str]:
         values = values_of(body)
-        return {name: f"{value.value:g}" for name, value in values.items() if not isinstance(value, bool)}
+        return {name: _plain(value.value) for name, value in values.items() if not isinstance(value, bool)}
 
     return request, decode, set(units) | flags
+
+
+def _plain(number: float | None) -> str:
+    """Every digit of a whole number: a long serial number differs from the next one in its last."""
+    if number is None:
+        return "none"
+    return f"{number:.0f}" if number.is_integer() else f"{number:g}"

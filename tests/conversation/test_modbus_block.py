@@ -24,7 +24,7 @@ from drivers.errors import GarbledReply, NotConfirmed, OutsideLimits, Refused
 from drivers.heat_source import ProfileHeatSource
 from drivers.modbus import RtuFraming, TcpFraming, read_request, registers_of, write_request
 from drivers.registers import ORDERS, TYPES, RegisterType
-from drivers.registry import open_heat_source
+from drivers.registry import find_profile, open_heat_source
 from drivers.wires.memory import FarEnd
 from simulators.virtual_time import run
 from tests.conversation.scripted import Responder, Script, SmallBlock
@@ -106,6 +106,14 @@ def test_an_answer_of_another_transaction_is_refused() -> None:
             await block.status()
 
     run(main())
+
+
+def test_a_long_serial_number_counts_to_its_last_digit() -> None:
+    profile = find_profile("modbus-block")
+    assert profile is not None
+    answers = [struct.pack(">BBHI", 3, 6, 2832, serial) for serial in (20_251_234, 20_251_235)]
+    told = [profile.identity.decode(answer) for answer in answers]
+    assert [one["serial"] for one in told] == ["20251234", "20251235"]
 
 
 def test_a_switch_that_reads_back_differently_is_not_confirmed() -> None:
