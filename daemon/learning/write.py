@@ -84,6 +84,12 @@ def as_lines(learned: Learned) -> list[str]:
                 f"{way.settling_s / 60.0:.0f} min to rest, ±{way.scatter_s / 60.0:.1f} min "
                 f"from point to point ({way.points} point{'s' if way.points != 1 else ''})"
             )
+    if timing.hotter_s:
+        later = "later" if timing.hotter_s > 0.0 else "sooner"
+        lines.append(f"that for 100 °C; at 200 °C {abs(timing.hotter_s) / 60.0:.1f} min {later}")
+    if timing.cooling is not None:
+        rates = (f"{_fastest_k_per_min(timing.cooling, t_c):.1f} K/min at {t_c:g} °C" for t_c in _SHOWN_C)
+        lines.append(f"cools at most at {', '.join(rates)}")
     if display is not None:
         lines.append(
             f"display minus reference: {_mk(display.offset_k)} at 0 °C, "
@@ -122,6 +128,13 @@ def _direction(name: str, way: Direction | None) -> str:
         f"scatter_s = {way.scatter_s:.1f}",
         f"points = {way.points}",
     )
+
+
+_SHOWN_C = (200.0, 100.0, 30.0)
+
+
+def _fastest_k_per_min(law: Cooling, temperature_c: float) -> float:
+    return 60.0 * max(0.0, temperature_c - law.towards_c) / law.time_constant_s
 
 
 def _cooling(law: Cooling | None) -> str:
