@@ -53,6 +53,9 @@ def from_dict(data: Mapping[str, Any]) -> Characteristic:
 def _read(data: Mapping[str, Any]) -> Characteristic:
     other = data["with_excluded"]
     low, high = map(_number, data["range_c"])
+    for value in data["equation"].values():
+        if isinstance(value, int | float):
+            _number(value)
     equation = equations.from_dict(data["equation"])
     return Characteristic(
         equation=equation,
