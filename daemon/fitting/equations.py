@@ -49,7 +49,8 @@ def from_dict(data: Mapping[str, Any]) -> Equation:
     if kind == "its90":
         return its90_form(data["low"], data["high"], data["w_aluminium"])
     if kind == "callendar_van_dusen":
-        return CallendarVanDusen(data["fixed_c"])
+        fixed_c = data["fixed_c"]
+        return CallendarVanDusen(None if fixed_c is None else float(fixed_c))
     if kind == "polynomial":
         return DeviationPolynomial(data["order"], data["r0_nominal_ohm"])
     raise FittingError(f"no equation {kind!r}; known: {', '.join(NAMES)}")
