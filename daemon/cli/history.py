@@ -12,6 +12,7 @@ from daemon.cli.say import in_words, not_drawn, refuse, say_json
 from daemon.fitting.characteristic import Characteristic
 from daemon.history.check_standard import charted
 from daemon.history.past import Past, runs_in
+from daemon.history.since_last import compared
 from daemon.history.visits import Visit
 from daemon.history.words import history_lines
 from daemon.results.dcc.quantity import DccError
@@ -75,12 +76,18 @@ def _plain(
     limits = None if chart.baseline < 2 else {"mean_mk": chart.mean, "s_mk": chart.s, "runs": chart.baseline}
     return {
         "probe": probe,
-        "runs": [_run(visit, certificate) for visit in found],
+        "runs": [_run(found[: place + 1], certificate) for place in range(len(found))],
         "chart": {"limits": limits, "marks": chart.marks, "suspect_since": chart.suspect_since},
         "unreadable": [asdict(one) for one in past.unread],
     }
 
 
-def _run(visit: Visit, certificate: Characteristic | None) -> dict[str, object]:
+def _run(visits: Sequence[Visit], certificate: Characteristic | None) -> dict[str, object]:
+    visit, since = visits[-1], compared(visits)
     apart_mk = None if certificate is None else visit.apart_mk(certificate)
-    return asdict(visit) | {"opened": visit.opened.isoformat(), "from_certificate_mk": apart_mk}
+    told = None if since is None else asdict(since) | {"last": since.last.isoformat()}
+    return asdict(visit) | {
+        "opened": visit.opened.isoformat(),
+        "from_certificate_mk": apart_mk,
+        "since_last": told,
+    }

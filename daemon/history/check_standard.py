@@ -6,10 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
 from daemon.history.chart import Chart, control_chart
-from daemon.history.past import Past, past_of
+from daemon.history.past import Past
 from daemon.history.visits import Visit
 from daemon.results.calibrate import NightResult
 from daemon.results.numbers import signed, uncertainty
@@ -77,11 +76,6 @@ def check_standard_of(night: NightResult, past: Past) -> CheckStandard | None:
         _allowed_mk(night, own.serial),
         chart,
     )
-
-
-def check_standard_in(record: Path, night: NightResult) -> CheckStandard | None:
-    """The same, with the runs in the folder of the record."""
-    return check_standard_of(night, past_of(record, night))
 
 
 def charted(visits: Sequence[Visit]) -> tuple[list[Visit], Chart]:

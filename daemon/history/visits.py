@@ -27,8 +27,8 @@ class Visit:
 
     R0 in ohm before and after the points, shift in mK (`return_mk` at another return point); `heat` is what
     it met. `check_mk` is the mean difference of the run's check standard (its own, when it is one) from its
-    certificate by the run's reference. `characteristic` is the fitted equation as plain data, without points
-    and uncertainty.
+    certificate by the run's reference. `characteristic` is the fitted equation with its uncertainty as plain
+    data, without points.
     """
 
     record: str
@@ -107,7 +107,7 @@ def visits_of(record: Path, night: NightResult) -> tuple[Visit, ...]:
 def _equation(item: ItemResult | None) -> dict[str, Any] | None:
     if item is None or item.characteristic is None:
         return None
-    return plain_result(item.characteristic) | {"factors": [], "added": []}
+    return plain_result(item.characteristic)
 
 
 def _certified_difference_mk(night: NightResult, item: ItemResult) -> float | None:

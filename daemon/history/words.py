@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from daemon.fitting.characteristic import Characteristic
 from daemon.history.check_standard import charted
 from daemon.history.heat import ABOVE_C
+from daemon.history.since_last import SinceLast, compared
 from daemon.history.visits import Visit
 from daemon.results.numbers import counted, fixed, signed, significant
 
@@ -17,8 +18,8 @@ def history_lines(
 ) -> Iterator[str]:
     """One line a run (held against `certificate` if there is one), then heat, limits, the control chart."""
     yield f"{serial}: {counted(len(visits), 'run')}"
-    for visit in visits:
-        yield _line(visit, certificate)
+    for place, visit in enumerate(visits):
+        yield _line(visit, compared(visits[: place + 1]), certificate)
     above = ", ".join(
         f"{math.fsum(v.heat.hours_above[place] for v in visits):.1f} h above {limit_c:g} °C"
         for place, limit_c in enumerate(ABOVE_C)
@@ -46,7 +47,7 @@ def _last_profile(visits: Sequence[Visit]) -> str:
     return "no immersion profile on file"
 
 
-def _line(visit: Visit, certificate: Characteristic | None) -> str:
+def _line(visit: Visit, since: SinceLast | None, certificate: Characteristic | None) -> str:
     apart_mk = None if certificate is None else visit.apart_mk(certificate)
     parts = [
         f"{visit.opened:%Y-%m-%d}",
@@ -54,6 +55,7 @@ def _line(visit: Visit, certificate: Characteristic | None) -> str:
         f"R0 {fixed(visit.r0_ohm, 4, 'Ω')}" if visit.r0_ohm is not None else "R0 not measured",
         f"shift {signed(visit.shift_mk, 2, 'mK')}" if visit.shift_mk is not None else "",
         f"return point {signed(visit.return_mk, 2, 'mK')}" if visit.return_mk is not None else "",
+        f"|En| {since.en:.2f} since {since.last:%Y-%m-%d}" if since is not None else "",
         f"up to {fixed(apart_mk, 1, 'mK')} from its certificate" if apart_mk is not None else "",
         f"up to {fixed(visit.heat.highest_c, 1, '°C')}" if visit.heat.highest_c is not None else "",
         ", ".join(f"{name} {significant(value, 6)}" for name, value in visit.coefficients.items()),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from daemon.history.check_standard import CheckStandard
+from daemon.history.since_last import SinceLast, surprises
 from daemon.journal.entry import Kind
 from daemon.journal.read import Verification
 from daemon.results.calibrate import ItemResult, NightResult
@@ -32,11 +34,16 @@ class Judgement:
 
 
 def judge_night(
-    night: NightResult, story: Story, record: Verification, check: CheckStandard | None = None
+    night: NightResult,
+    story: Story,
+    record: Verification,
+    check: CheckStandard | None = None,
+    since: Sequence[SinceLast] = (),
 ) -> Judgement:
-    """Judge a night from its results, its story, the check of its record and its check standard."""
+    """Judge a night from its results, its story, its record, its check standard and the runs before."""
     flags = (
         *(check.flags() if check is not None else ()),
+        *surprises(since),
         *_record_flags(story, record),
         *_point_flags(night, story),
         *_reference_flags(night),

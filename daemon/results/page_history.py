@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from daemon.history.check_standard import NO_CHECK_STANDARD, CheckStandard
 from daemon.history.past import Past
+from daemon.history.since_last import SinceLast
 from daemon.results.markup import Html, bullets, element, section, table
 from daemon.results.numbers import counted, signed
 from daemon.results.page_figures import figure
@@ -18,7 +20,9 @@ _CAPTION = (
 )
 
 
-def history_section(past: Past, check: CheckStandard | None, svg: Path | None) -> Html:
+def history_section(
+    past: Past, check: CheckStandard | None, since: Sequence[SinceLast], svg: Path | None
+) -> Html:
     """The control chart in words and figures, then as a picture when there was a run before."""
     told = NO_CHECK_STANDARD if check is None else check.sentence
     parts = [element("p", f"{told[0].upper()}{told[1:]}.")]
@@ -26,6 +30,7 @@ def history_section(past: Past, check: CheckStandard | None, svg: Path | None) -
         newest = list(zip(check.days, check.differences_mk, check.chart.marks, strict=True))[-_NEWEST:]
         rows = [[f"{day:%Y-%m-%d}", signed(value, 2), mark] for day, value, mark in newest]
         parts.append(table(("run", "by its certificate minus by the reference / mK", "mark"), rows))
+    parts.append(bullets(f"{one.sentence}." for one in since))
     if svg is not None:
         parts.append(figure(svg, "history", _CAPTION))
     else:

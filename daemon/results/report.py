@@ -7,6 +7,7 @@ from pathlib import Path
 
 from daemon.history.check_standard import CheckStandard, check_standard_of
 from daemon.history.past import Past, past_of
+from daemon.history.since_last import since_last
 from daemon.journal.read import verify
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
 from daemon.results.files import coefficients_json, table_csv
@@ -48,7 +49,8 @@ def write_report(record: Path, folder: Path) -> ReportSummary:
     verification, story, night = verify(record), tell(record), calibrate(record)
     past = past_of(record, night)
     check = check_standard_of(night, past)
-    judgement = judge_night(night, story, verification, check)
+    since = since_last(past)
+    judgement = judge_night(night, story, verification, check, since)
     folder.mkdir(parents=True, exist_ok=True)
     night_paths, item_paths = _draw(night, story, folder)
     past_paths = _draw_past(past, check, folder, simulated=story.simulated)
@@ -60,7 +62,7 @@ def write_report(record: Path, folder: Path) -> ReportSummary:
             judgement,
             night_paths[0],
             {serial: ItemPictures(paths[0], paths[2]) for serial, paths in item_paths.items()},
-            history_section(past, check, past_paths[0] if past_paths else None),
+            history_section(past, check, since, past_paths[0] if past_paths else None),
         ),
         "coefficients.json": coefficients_json(night, story, verification, judgement),
         "readings.csv": readings_csv(night, story),

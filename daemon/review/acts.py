@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from daemon.fitting.exchange import plain_result
-from daemon.history.check_standard import CheckStandard, check_standard_in
+from daemon.history.check_standard import check_standard_of
+from daemon.history.past import Past, past_of
+from daemon.history.since_last import since_last
 from daemon.journal.entry import encode
 from daemon.program import program_version
 from daemon.results.calibrate import ItemResult, NightResult, calibrate
@@ -20,7 +22,8 @@ _FEWEST_LEFT = 1
 def accept(record: Path, clock: Clock, signer: Signer, remark: str = "") -> str:
     """Accept the results as they stand; they are written down with the program's version.
 
-    When the check standard calls for action, only with a remark that says why all the same.
+    When the check standard calls for action, or a thermometer differs from its last run by more than both
+    uncertainties, only with a remark that says why all the same.
     """
     night = calibrate(record)
     results = {i.serial: plain_result(i.characteristic) for i in night.items if i.characteristic is not None}
@@ -33,18 +36,21 @@ def accept(record: Path, clock: Clock, signer: Signer, remark: str = "") -> str:
         raise NotSigned("there is no result to accept: no thermometer has a characteristic")
     said = clean(remark, "remark") if remark else ""
     body = {"what": "accepted", "remark": said, "program": program_version(), "results": results}
-    body |= _checked(check_standard_in(record, night), said)
+    body |= _looked_back(night, past_of(record, night), said)
     return sign(record, clock, signer, body)
 
 
-def _checked(check: CheckStandard | None, said: str) -> dict[str, Any]:
-    if check is None:
-        return {}
-    if check.suspect and not said:
+def _looked_back(night: NightResult, past: Past, said: str) -> dict[str, Any]:
+    check = check_standard_of(night, past)
+    surprises = {one.serial: one.sentence for one in since_last(past) if not one.agrees}
+    against = [f"the {check.sentence}"] if check is not None and check.suspect else []
+    against += surprises.values()
+    if against and not said:
         raise NotSigned(
-            f"the {check.sentence}. Find the cause first; who accepts all the same says why with --because"
+            f"{'; '.join(against)}. Find the cause first; who accepts all the same says why with --because"
         )
-    return {"check_standard": check.sentence, "check_suspect": check.suspect}
+    checked = {"check_standard": check.sentence, "check_suspect": check.suspect} if check is not None else {}
+    return checked | ({"surprises": surprises} if surprises else {})
 
 
 def exclude(record: Path, clock: Clock, signer: Signer, number: int, serial: str, cause: str) -> str:

@@ -8,7 +8,9 @@ from typing import Any
 
 from daemon.fitting.characteristic import Characteristic
 from daemon.fitting.comparison import furthest_apart_mk
-from daemon.history.check_standard import NO_CHECK_STANDARD, check_standard_in
+from daemon.history.check_standard import NO_CHECK_STANDARD, check_standard_of
+from daemon.history.past import past_of
+from daemon.history.since_last import since_last
 from daemon.journal.read import verify
 from daemon.results.calibrate import NightResult, calibrate
 from daemon.results.judgement import SIMULATED, judge_night
@@ -64,8 +66,9 @@ class Morning:
 def look(record: Path) -> Morning:
     """Evaluate a record for review; raises RecordError, PlanError, FittingError."""
     checked, story, night = verify(record), tell(record), calibrate(record)
-    check = check_standard_in(record, night)
-    judged = judge_night(night, story, checked, check)
+    past = past_of(record, night)
+    check = check_standard_of(night, past)
+    judged = judge_night(night, story, checked, check, since_last(past))
     return Morning(
         judged.good,
         story.simulated,

@@ -60,7 +60,8 @@ class Evidence:
 class Acceptance:
     """Results accepted by a person; `results` are the characteristics as they then stood, by serial.
 
-    `check_standard` is what it said then (empty without one), `check_suspect` that it called for action.
+    `check_standard` is what it said then (empty without one), `check_suspect` that it called for action;
+    `surprises` are the thermometers, by serial, that differed from their last run, in a sentence each.
     """
 
     remark: str
@@ -69,6 +70,7 @@ class Acceptance:
     by: Signature
     check_standard: str = ""
     check_suspect: bool = False
+    surprises: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +148,7 @@ class Review:
 
 
 def _acceptance(body: Mapping[str, Any], by: Signature) -> Acceptance:
-    check = {key: body[key] for key in ("check_standard", "check_suspect") if key in body}
+    check = {key: body[key] for key in ("check_standard", "check_suspect", "surprises") if key in body}
     return Acceptance(body["remark"], body["program"], body["results"], by, **check)
 
 

@@ -124,12 +124,15 @@ def broken_off(record: Path, new: Path, asked: int) -> Path:
     return told_again(record, new, lambda e: [(e.kind, e.body)] if e.seq <= upto else [])
 
 
-def test_going_on_with_a_run_that_asks_a_person_needs_one(
+def test_a_run_that_asks_a_person_is_parked_when_nobody_is_said_to_be_there(
     night: RehearsedNight, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     record = broken_off(night.record, tmp_path / "night.record", 0)
-    assert main(["resume", str(record)]) == 2
-    assert "resume --attended" in capsys.readouterr().err
+    assert main(["resume", str(record)]) == 1
+    told = capsys.readouterr()
+    assert "The run is parked" in told.out and "resume --attended" in told.out
+    states = [e.body["to"] for e in read_entries(record, frozenset({Kind.STATE}))]
+    assert states[-1] == "parked"
 
 
 def test_three_steps_give_the_conduction_at_full_depth() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from daemon.cli import main
-from daemon.history.check_standard import NO_CHECK_STANDARD, check_standard_in
+from daemon.history.check_standard import NO_CHECK_STANDARD, CheckStandard, check_standard_of
 from daemon.history.past import past_of
 from daemon.journal.entry import Entry, Kind
 from daemon.rehearsal import rehearse
@@ -64,9 +64,13 @@ def folder(nights: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(nights, tmp_path / "records"))
 
 
+def said_in(record: Path) -> CheckStandard | None:
+    night = calibrate(record)
+    return check_standard_of(night, past_of(record, night))
+
+
 def test_a_chart_holds_only_the_runs_up_to_its_own(nights: Path) -> None:
-    third = check_standard_in(nights / "2.record", calibrate(nights / "2.record"))
-    tenth = check_standard_in(nights / "9.record", calibrate(nights / "9.record"))
+    third, tenth = (said_in(nights / f"{day}.record") for day in (2, 9))
     assert third is not None and tenth is not None
     assert third.chart.marks == ("too few",) * 3 and not third.suspect
     assert tenth.chart.marks[-2:] == ("good", "action") and tenth.chart.suspect_since == 9

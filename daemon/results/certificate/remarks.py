@@ -21,6 +21,7 @@ def remarks_of(night: NightResult, story: Story, record: Verification, item: Ite
     flags = [flag for flag in judged.flags if not flag.startswith(tuple(f"{serial}: " for serial in others))]
     own = [
         *_check_standard(night.review),
+        *_surprise(night.review, item.serial),
         *_excluded(night, item),
         *_both_fits(item),
         *_amended(night.review, item.serial),
@@ -35,6 +36,16 @@ def _check_standard(review: Review) -> list[str]:
         return []
     return [
         f"The {accepted.check_standard}. {accepted.by.name} accepted the results all the same: "
+        f"{accepted.remark}."
+    ]
+
+
+def _surprise(review: Review, serial: str) -> list[str]:
+    accepted = review.accepted
+    if accepted is None or serial not in accepted.surprises:
+        return []
+    return [
+        f"{accepted.surprises[serial]}. {accepted.by.name} accepted the results all the same: "
         f"{accepted.remark}."
     ]
 
