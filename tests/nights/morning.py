@@ -11,12 +11,11 @@ from typing import Any
 from pypdf import PdfReader
 
 from daemon.journal.entry import Entry, Kind
-from daemon.rehearsal import rehearse
 from daemon.results.certificate.papers import Papers, parse_papers
 from daemon.review.desk import DeskClock
 from daemon.review.sign import Signer
 from plans.loading import parse_plan
-from tests.nights.rehearsed import EXAMPLES
+from tests.nights.rehearsed import EXAMPLES, rehearsed_once
 from tests.nights.report_nights import told_again
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -86,7 +85,7 @@ def morning_night(record: Path, *faults: str) -> Path:
     bench = (EXAMPLES / "bench-bath.toml").read_text(encoding="utf-8")
     bench = bench.replace("\n[record]", f"{ROOM}\n[record]", 1)
     register = (EXAMPLES / "register.toml").read_text(encoding="utf-8")
-    rehearse(parse_plan(PLAN, bench, register), record, faults=faults)
+    rehearsed_once(parse_plan(PLAN, bench, register), record, *faults)
     return record
 
 

@@ -9,9 +9,8 @@ from typing import Any
 from daemon.journal import store
 from daemon.journal.entry import FIRST_LINK, Entry, encode, link
 from daemon.journal.read import read_entries
-from daemon.rehearsal import rehearse
 from plans.loading import parse_plan
-from tests.nights.rehearsed import EXAMPLES
+from tests.nights.rehearsed import EXAMPLES, rehearsed_once
 
 Change = Callable[[Entry], Iterable[tuple[str, Mapping[str, Any]]]]
 
@@ -63,7 +62,7 @@ def quick_night(record: Path, *faults: str) -> Path:
     """Rehearse the quick plan; returns the record."""
     bench = (EXAMPLES / "bench-bath.toml").read_text(encoding="utf-8")
     register = (EXAMPLES / "register.toml").read_text(encoding="utf-8")
-    rehearse(parse_plan(QUICK_PLAN, bench, register), record, faults=faults)
+    rehearsed_once(parse_plan(QUICK_PLAN, bench, register), record, *faults)
     return record
 
 

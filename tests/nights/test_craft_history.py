@@ -9,9 +9,8 @@ import pytest
 
 from daemon.cli import main
 from daemon.history.past import runs_in
-from daemon.rehearsal import rehearse
 from plans.loading import load_plan, parse_plan
-from tests.nights.rehearsed import EXAMPLES
+from tests.nights.rehearsed import EXAMPLES, rehearsed_once
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +21,7 @@ def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
     later = texts.bench.replace("2026-01-15T17", "2026-01-22T17")
     later += "\n[simulation.truths.TR-IPRT-11]\nshift_ppm = 50.0\nshifts_above_c = 35.0\n"
     for name, bench in (("b", texts.bench), ("a", later)):
-        rehearse(parse_plan(texts.plan, bench, texts.register), folder / f"{name}.record")
+        rehearsed_once(parse_plan(texts.plan, bench, texts.register), folder / f"{name}.record")
     (folder / "torn.record").write_bytes(b"not a record")
     return folder
 

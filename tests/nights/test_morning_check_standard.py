@@ -13,7 +13,6 @@ from daemon.cli import main
 from daemon.history.check_standard import NO_CHECK_STANDARD, CheckStandard, check_standard_of
 from daemon.history.past import past_of
 from daemon.journal.entry import Entry, Kind
-from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.results.certificate.issue import authorise
 from daemon.results.report import write_report
@@ -23,7 +22,7 @@ from daemon.review.sign import NotSigned
 from daemon.review.state import read_review
 from plans.loading import load_plan, parse_plan
 from tests.nights.morning import EIGHT_OCLOCK, KEEPER, NINE_OCLOCK, papers, words_of
-from tests.nights.rehearsed import EXAMPLES
+from tests.nights.rehearsed import EXAMPLES, rehearsed_once
 from tests.nights.report_nights import told_again
 
 _DAY_S = 86400.0
@@ -38,7 +37,7 @@ def nights(tmp_path_factory: pytest.TempPathFactory) -> Path:
     texts = load_plan(EXAMPLES / "short.toml").texts
     warm = "[[points]]\ntemperature_c = 50.0\n[[points]]\ntemperature_c = 60.0\n[finish]"
     run = parse_plan(texts.plan.replace("[finish]", warm), texts.bench, texts.register)
-    rehearse(run, folder / "first.rehearsed")
+    rehearsed_once(run, folder / "first.rehearsed")
     channel = next(number for number, name in run.channels.items() if name == _CHECK)
     for day, more_ohm in enumerate((*_SMALL_OHM, 0.039)):
         told_again(

@@ -15,11 +15,9 @@ from daemon.cli import main
 from daemon.history.kept import FILE
 from daemon.history.past import Past, runs_in
 from daemon.program import this_program
-from daemon.rehearsal import rehearse
 from daemon.review.acts import amend
-from plans.loading import load_plan
 from tests.nights.morning import EIGHT_OCLOCK, KEEPER
-from tests.nights.rehearsed import EXAMPLES
+from tests.nights.rehearsed import rehearsed
 from tests.nights.report_nights import told_again
 
 _DAY_S = 86400.0
@@ -29,7 +27,7 @@ _PROBE = "TR-IPRT-11"
 @pytest.fixture(scope="module")
 def nights(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("nights")
-    rehearse(load_plan(EXAMPLES / "short.toml"), folder / "0.record")
+    rehearsed("short.toml", folder / "0.record")
     for day in (1, 2):
         told_again(folder / "0.record", folder / f"{day}.record", lambda e: [(e.kind, e.body)], day * _DAY_S)
     runs_in(folder, _PROBE)

@@ -13,7 +13,6 @@ from daemon.cli import main
 from daemon.history.past import past_of
 from daemon.history.since_last import SinceLast, since_last
 from daemon.journal.entry import Entry, Kind
-from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.results.certificate.issue import authorise
 from daemon.results.report import write_report
@@ -22,7 +21,7 @@ from daemon.review.morning import look
 from daemon.review.sign import NotSigned
 from plans.loading import load_plan, parse_plan
 from tests.nights.morning import EIGHT_OCLOCK, KEEPER, NINE_OCLOCK, papers, words_of
-from tests.nights.rehearsed import EXAMPLES
+from tests.nights.rehearsed import EXAMPLES, rehearsed_once
 from tests.nights.report_nights import told_again
 
 _DAY_S = 86400.0
@@ -37,7 +36,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     texts = load_plan(EXAMPLES / "short.toml").texts
     warm = "[[points]]\ntemperature_c = 50.0\n[[points]]\ntemperature_c = 60.0\n[finish]"
     run = parse_plan(texts.plan.replace("[finish]", warm), texts.bench, texts.register)
-    rehearse(run, folder / "first.rehearsed")
+    rehearsed_once(run, folder / "first.rehearsed")
     channel = next(number for number, name in run.channels.items() if name == _ITEM)
     for day, more_ohm in enumerate((0.0, 0.0, _DROPPED_OHM)):
         change = _more(channel, more_ohm)

@@ -19,10 +19,9 @@ from daemon.fitting.exchange import from_dict
 from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import verify
 from daemon.results.calibrate import calibrate
-from daemon.results.judgement import SIMULATED, judge_night
+from daemon.results.judgement import SIMULATED
 from daemon.results.report import ReportSummary, write_report
-from daemon.results.story import tell
-from tests.nights.rehearsed import RehearsedNight, rehearsed
+from tests.nights.rehearsed import rehearsed
 from tests.nights.report_nights import quick_night, told_again
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -165,14 +164,6 @@ def test_the_cautions_stand_on_the_page(summary: ReportSummary, folder: Path) ->
     words = page(folder)
     for sentence in ("hot look cold", "not a safety system", "licensed people", "Last measured"):
         assert sentence in words
-
-
-def test_nothing_is_flagged_after_an_undisturbed_night(overnight: RehearsedNight) -> None:
-    path = overnight.record
-    judgement = judge_night(calibrate(path), tell(path), verify(path))
-    assert judgement.flags == ()
-    assert judgement.good
-    assert judgement.headline.startswith("Finished: 9 of 9 points measured, 6 of 6 thermometers")
 
 
 def test_a_halted_night_without_a_point_is_an_honest_page(tmp_path: Path) -> None:

@@ -33,6 +33,7 @@ from drivers.heat_source import capabilities_of
 from drivers.registry import find_profile
 from plans.loading import load_plan, parse_plan
 from tests.nights.rehearsed import EXAMPLES, RehearsedNight
+from tests.nights.report_nights import told_again
 
 ROOT = Path(__file__).resolve().parents[2]
 _NIGHT = """
@@ -94,16 +95,21 @@ def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> RehearsedNight:
     return RehearsedNight(run, folder / "night.record", rehearse(run, folder / "night.record"))
 
 
+def broken_off(night: RehearsedNight, record: Path, share: float) -> Path:
+    """The record as a kill leaves it after that share of its entries."""
+    last = int(share * night.rehearsal.outcome.entries)
+    return told_again(night.record, record, lambda e: [(e.kind, e.body)] if e.seq <= last else [])
+
+
 @pytest.mark.parametrize("share", [0.05, 0.5, 0.97])
-def test_a_killed_night_resumes_to_the_same_coefficients(
+def test_a_night_broken_off_resumes_to_the_same_coefficients(
     undisturbed: RehearsedNight, tmp_path: Path, share: float
 ) -> None:
-    plan = continuing(tmp_path, 70.0, 100.0, 120.0)
-    record = killed(tmp_path, str(plan), int(share * undisturbed.rehearsal.outcome.entries))
+    record = broken_off(undisturbed, tmp_path / "night.record", share)
     before = verify(record)
     assert before.intact and not before.closed
 
-    outcome = resume_rehearsal(load_plan(plan), record, gap_s=60.0).outcome
+    outcome = resume_rehearsal(undisturbed.run, record, gap_s=60.0).outcome
     assert outcome.state is State.FINISHED
 
     after = verify(record)
@@ -120,13 +126,12 @@ def test_a_killed_night_resumes_to_the_same_coefficients(
 
 
 def test_a_resumed_run_is_watched_at_the_pace_asked_for(undisturbed: RehearsedNight, tmp_path: Path) -> None:
-    plan = continuing(tmp_path, 70.0, 100.0, 120.0)
-    record = killed(tmp_path, str(plan), int(0.99 * undisturbed.rehearsal.outcome.entries))
+    record = broken_off(undisturbed, tmp_path / "night.record", 0.99)
     broken_off_s = max(entry.utc_s for entry in read_entries(record))
     began_s = time.monotonic()
-    resume_rehearsal(load_plan(plan), record, gap_s=60.0, pace=400.0)
+    resume_rehearsal(undisturbed.run, record, gap_s=60.0, pace=1000.0)
     left_s = max(entry.utc_s for entry in read_entries(record)) - broken_off_s - 60.0
-    assert left_s > 300.0 and time.monotonic() - began_s >= left_s / 400.0
+    assert left_s > 300.0 and time.monotonic() - began_s >= left_s / 1000.0
 
 
 def test_the_gap_stands_in_the_record(left: Path) -> None:
@@ -136,24 +141,18 @@ def test_the_gap_stands_in_the_record(left: Path) -> None:
     assert gap.body["gap_s"] == 90.0 and "90 s" in gap.body["reason"]
 
 
-def test_without_leave_to_continue_it_is_parked(tmp_path: Path) -> None:
+def test_without_leave_to_continue_it_is_parked_and_never_resumed(tmp_path: Path) -> None:
     plan = EXAMPLES / "short.toml"
     record = killed(tmp_path, str(plan), 9000)
-    assert resume_rehearsal(load_plan(plan), record, gap_s=30.0).outcome.state is State.PARKED
+    run = load_plan(plan)
+    assert resume_rehearsal(run, record, gap_s=30.0).outcome.state is State.PARKED
+    with pytest.raises(CannotResume, match="never resumed"):
+        resume_rehearsal(run, record, gap_s=30.0)
 
 
 def test_after_too_long_a_gap_it_is_parked(left: Path) -> None:
     plan, record = left.with_name("plan.toml"), left
     assert resume_rehearsal(load_plan(plan), record, gap_s=500.0).outcome.state is State.PARKED
-
-
-def test_a_halted_run_is_never_resumed(tmp_path: Path) -> None:
-    plan = EXAMPLES / "short.toml"
-    record = killed(tmp_path, str(plan), 9000)
-    run = load_plan(plan)
-    resume_rehearsal(run, record, gap_s=30.0)
-    with pytest.raises(CannotResume, match="never resumed"):
-        resume_rehearsal(run, record, gap_s=30.0)
 
 
 @pytest.mark.parametrize(("word", "ends_in"), [("halt", State.PARKING), ("cut", State.CUT)])

@@ -14,7 +14,7 @@ from daemon.journal.entry import Kind
 from daemon.journal.read import read_entries, verify
 from tests.nights.served_lab import ServedLab, make_lab, served_lab
 
-SLOW = 120.0
+SLOW = 300.0
 """Simulated seconds per real second: a quick plan then takes longer than a test, until it is halted."""
 
 

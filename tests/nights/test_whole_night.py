@@ -13,6 +13,8 @@ from daemon.journal.read import read_entries, verify
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate
 from daemon.results.gather import measured_points
+from daemon.results.judgement import judge_night
+from daemon.results.story import tell
 from daemon.states import State
 from plans.loading import with_seed
 from tests.nights.rehearsed import RehearsedNight
@@ -37,6 +39,14 @@ def worst_ratio(night: RehearsedNight) -> float:
 def test_the_night_comes_to_its_end(overnight: RehearsedNight) -> None:
     assert overnight.rehearsal.outcome.good
     assert overnight.rehearsal.outcome.cause is None
+
+
+def test_nothing_is_flagged_after_an_undisturbed_night(overnight: RehearsedNight) -> None:
+    path = overnight.record
+    judgement = judge_night(calibrate(path), tell(path), verify(path))
+    assert judgement.flags == ()
+    assert judgement.good
+    assert judgement.headline.startswith("Finished: 9 of 9 points measured, 6 of 6 thermometers")
 
 
 def test_every_point_is_read_at_rest(overnight: RehearsedNight) -> None:
