@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -57,7 +58,17 @@ class _Parser(argparse.ArgumentParser):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code: 0 done, 1 bad outcome, 2 refused or bad input."""
-    words = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        code = _main(list(sys.argv[1:] if arguments is None else arguments))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read has seen enough (`| head`); what is still buffered goes nowhere, without a complaint.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_BAD_OUTCOME
+    return code
+
+
+def _main(words: list[str]) -> int:
     if not words or words[0] in ("-h", "--help"):
         print(_overview())
         return EXIT_DONE if words else EXIT_REFUSED
@@ -84,9 +95,6 @@ def _run(name: str, words: list[str]) -> int:
         return leaving.code if isinstance(leaving.code, int) else EXIT_REFUSED
     except KeyboardInterrupt:
         print("\nstopped", file=sys.stderr)
-        return EXIT_BAD_OUTCOME
-    except BrokenPipeError:
-        sys.stderr.close()
         return EXIT_BAD_OUTCOME
     return code
 

@@ -38,6 +38,8 @@ def run(args: argparse.Namespace) -> int:
             say_json([dict(zip(names, row, strict=True)) for row in rows(args.record, args.what)])
         else:
             _write(args)
+    except BrokenPipeError:
+        raise
     except (RecordError, PlanError, FittingError, OSError) as error:
         return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     return EXIT_DONE

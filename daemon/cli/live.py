@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 import time
+from collections.abc import Callable
 from types import TracebackType
+from typing import IO, Any, cast
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
@@ -37,6 +40,31 @@ _CALLS_EACH, _CALLS_HOURLY = 3, 6
 """The first calls are shown one by one, later ones once an hour: they come every ten minutes."""
 
 
+class _Screen:
+    """Standard error; once it is gone (a closed terminal, an ended pipe) the night goes on unseen."""
+
+    def __init__(self, file: IO[str]) -> None:
+        self._file = file
+        self._gone = False
+
+    def write(self, text: str) -> int:
+        self._try(lambda: self._file.write(text))
+        return len(text)
+
+    def flush(self) -> None:
+        self._try(self._file.flush)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._file, name)
+
+    def _try(self, act: Callable[[], object]) -> None:
+        if not self._gone:
+            try:
+                act()
+            except OSError:
+                self._gone = True
+
+
 class LiveView:
     """Listens to the journal and shows where the night is; prints events as plain lines."""
 
@@ -46,7 +74,7 @@ class LiveView:
         self.phases = Phases()
         self.now_s = 0.0
         self._begun_utc_s = begun_utc_s
-        self._console = Console(stderr=True, highlight=False)
+        self._console = Console(file=cast("IO[str]", _Screen(sys.stderr)), highlight=False)
         self._quiet = quiet
         self._drawn_s = 0.0
         self._progress = Progress(

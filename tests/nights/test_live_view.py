@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import os
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -60,3 +62,16 @@ def test_a_point_that_begins_late_moves_the_end(record: Path) -> None:
         if entry.kind == Kind.MILESTONE and entry.body["mark"] == "arrived":
             ends.append(view.end_s)
     assert ends[-1] - ends[0] == pytest.approx(3600.0, rel=0.3)
+
+
+def test_a_night_goes_on_when_its_terminal_is_gone(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    reader, writer = os.pipe()
+    os.close(reader)
+    with io.TextIOWrapper(io.FileIO(writer, "w"), write_through=True) as nobody_reads:
+        with pytest.raises(BrokenPipeError):
+            nobody_reads.write("is anybody there?")
+        monkeypatch.setattr("sys.stderr", nobody_reads)
+        with LiveView(planned(record), quiet=False) as view:
+            for entry in read_entries(record):
+                view(entry)
+    assert view.now_s > 3600.0

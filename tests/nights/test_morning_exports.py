@@ -5,13 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from daemon.cli import main
 from daemon.results.export import COLUMNS, dictionary, rows
-from tests.nights.morning import morning_night
+from tests.nights.morning import ROOT, morning_night
 
 
 @pytest.fixture(scope="module")
@@ -85,3 +87,9 @@ def test_the_notebook_example_of_the_readme_runs(
     exec(compile(code, "README.md", "exec"), found)
     assert "count" in capsys.readouterr().out
     assert list(found["ohms"].columns) == [1, 2, 3, 4]  # type: ignore[attr-defined]
+
+
+def test_whoever_reads_only_the_first_rows_hears_no_complaint(record: Path) -> None:
+    command = f"{sys.executable} -m daemon export {record} --what entries | head -1"
+    done = subprocess.run(command, shell=True, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.startswith("seq,utc,when_s") and done.stderr == ""
