@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import http.client
 import json
-import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -34,7 +33,7 @@ def watching(port: int) -> Iterator[str]:
         try:
             yield watcher.stderr.readline().removeprefix("page: ").strip()
         finally:
-            watcher.send_signal(signal.SIGINT)
+            watcher.terminate()
             watcher.stderr.read()
 
 
