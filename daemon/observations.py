@@ -64,7 +64,9 @@ class Machine:
     `late_s`: how late the watch came at worst since the last report; `asleep_s`: how long the machine slept;
     `wall_step_s`: how far the wall clock moved against the monotonic one; `free_mib`: room for the record,
     None when nobody looked; `storage`: why the record cannot be written, empty when it can; `on_battery`: it
-    runs on its battery, None where nothing tells; `charge_percent`: of that battery.
+    runs on its battery, None where nothing tells; `charge_percent`: of that battery; `commit_s`: how long the
+    slowest commit of the record took since the last report, also one still under way, None when nothing waits
+    for a disk.
     """
 
     when_s: float
@@ -75,6 +77,7 @@ class Machine:
     storage: str = ""
     on_battery: bool | None = None
     charge_percent: float | None = None
+    commit_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +147,16 @@ def from_body(body: Mapping[str, Any]) -> Observation:
             raise ValueError(f"unknown observation {other!r}")
 
 
-_MACHINE = ("late_s", "asleep_s", "wall_step_s", "free_mib", "storage", "on_battery", "charge_percent")
+_MACHINE = (
+    "late_s",
+    "asleep_s",
+    "wall_step_s",
+    "free_mib",
+    "storage",
+    "on_battery",
+    "charge_percent",
+    "commit_s",
+)
 
 
 def _machine(machine: Machine) -> dict[str, Any]:

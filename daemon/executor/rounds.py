@@ -30,19 +30,22 @@ class Rounds:
         self._folder = folder
         self._due_s: float | None = None
         self._late_s = self._asleep_s = self._wall_s = 0.0
+        self._stall_told = False
 
     def note_late(self, late_s: float) -> None:
         """The watch came so much later than it wanted to."""
         self._late_s = max(self._late_s, late_s)
 
     async def go(self, observe: Observe) -> None:
-        """Tell what was found: once a minute, or at once when the watch itself came far too late."""
+        """Tell what was found: once a minute, or at once when the watch or a commit is far too late."""
         now_s = self._clock.monotonic_s()
         if self._due_s is None:
             self._due_s = now_s + ROUND_S
             self._note_clocks(now_s)
         due = now_s >= self._due_s
-        if not due and self._late_s < _LATE_S:
+        stalled = self._journal.commit_under_way_s() > _LATE_S
+        stall_is_new, self._stall_told = stalled and not self._stall_told, stalled
+        if not (due or stall_is_new or self._late_s >= _LATE_S):
             return
         observe(self._machine(now_s), 0)
         if due:
@@ -52,6 +55,7 @@ class Rounds:
     def _machine(self, now_s: float) -> Machine:
         # A simulated night must not depend on how this computer is fed.
         fed = Power() if self._folder is None else power()
+        slowest_s = self._journal.slowest_commit_s()
         asleep_s, wall_s, late_s = self._asleep_s, self._wall_s, self._late_s
         self._note_clocks(now_s)
         return Machine(
@@ -63,6 +67,7 @@ class Rounds:
             storage=self._journal.fault,
             on_battery=fed.on_battery,
             charge_percent=fed.charge_percent,
+            commit_s=None if slowest_s is None else round(slowest_s, 3),
         )
 
     def _note_clocks(self, now_s: float) -> None:

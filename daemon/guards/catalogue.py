@@ -20,9 +20,11 @@ from daemon.guards.machine import (
     ClockJump,
     DiskFull,
     DiskNearlyFull,
+    DiskStalls,
     LateLoop,
     OnBattery,
     RecordNotWritten,
+    SlowDisk,
 )
 from daemon.guards.monitored import InterlocksLost, ReadoutOverLimit
 from daemon.guards.over_limit import OverLimit, OverLimitPredicted
@@ -101,6 +103,8 @@ GUARDS: tuple[type[Guard], ...] = (
     DiskNearlyFull,
     DiskFull,
     RecordNotWritten,
+    SlowDisk,
+    DiskStalls,
     OnBattery,
 )
 

@@ -133,6 +133,38 @@ class RecordNotWritten(Guard):
         return self.verdict(observation.storage, count, limit, "reports") if count >= limit else None
 
 
+class SlowDisk(Guard):
+    """Writing the record takes long."""
+
+    name = "slow_disk"
+    hazard = "the disk of the record is slow"
+    reads = "machine"
+    reaction = Reaction.MARK
+    latched = False
+    why = "the early sign of a disk that fails; readings wait for it, guards do not"
+    thresholds = {"commit_s": Threshold(0.5, "s", "lower")}
+
+    def judge(self, observation: Observation, situation: Situation) -> Verdict | None:
+        """Speaks at once."""
+        if not isinstance(observation, Machine) or observation.commit_s is None:
+            return None
+        commit_s, limit_s = observation.commit_s, self.figures["commit_s"]
+        if commit_s <= limit_s:
+            return None
+        return self.verdict(f"the record took {commit_s:.1f} s to write", commit_s, limit_s, "s")
+
+
+class DiskStalls(SlowDisk):
+    """Writing the record takes so long that it counts as not written."""
+
+    name = "disk_stalls"
+    hazard = "the disk of the record stands still"
+    reaction = Reaction.PARK
+    latched = True
+    why = "what is not on the disk is lost with the next power cut: as if the record could not be written"
+    thresholds = {"commit_s": Threshold(5.0, "s", "lower")}
+
+
 class OnBattery(Guard):
     """The computer lost its supply and lives on its battery."""
 

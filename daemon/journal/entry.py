@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any
 
-FORMAT_VERSION = 3
+FORMAT_VERSION = 4
 _JSON = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 FIRST_LINK = bytes(32)

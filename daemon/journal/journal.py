@@ -43,6 +43,14 @@ class Journal:
         """Why entries wait in memory instead of going to the disk; empty when all is well."""
         return self._sink.fault
 
+    def slowest_commit_s(self) -> float | None:
+        """The longest commit since last asked, one under way included; None: no disk to wait for."""
+        return self._sink.slowest_commit_s()
+
+    def commit_under_way_s(self) -> float:
+        """For how long the present commit has lasted; 0 when there is none."""
+        return self._sink.commit_under_way_s()
+
     def listen(self, listener: Listener) -> None:
         """Call `listener` with each entry from now on, after it was handed to the writer."""
         self._listeners.append(listener)

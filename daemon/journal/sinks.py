@@ -33,6 +33,12 @@ class Sink(Protocol):
     def put(self, row: Row) -> None:
         """Take a row; never waits for the disk and never fails."""
 
+    def slowest_commit_s(self) -> float | None:
+        """The longest commit since last asked, one under way included; None: no disk to wait for."""
+
+    def commit_under_way_s(self) -> float:
+        """For how long the present commit has lasted; 0 when there is none."""
+
     async def committed(self) -> None:
         """Return when every row put so far is on the disk; raises StorageFault."""
 
@@ -54,6 +60,14 @@ class BatchSink:
         self._rows.append(row)
         if len(self._rows) >= self._batch:
             self._flush()
+
+    def slowest_commit_s(self) -> None:
+        """Simulated time does not pass while a batch is written."""
+        return None
+
+    def commit_under_way_s(self) -> float:
+        """Never seen under way."""
+        return 0.0
 
     async def committed(self) -> None:
         """Simulated nights have no power to lose: at once; raises StorageFault."""
@@ -89,6 +103,8 @@ class ThreadSink:
         self._loop = asyncio.get_running_loop()
         self._fault: StorageFault | None = None
         self._kept = 0
+        self._slowest_s = 0.0
+        self._begun_s: float | None = None
         self._reserve, self._reserve_used = reserve, False
         self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
         self._thread.start()
@@ -97,6 +113,16 @@ class ThreadSink:
     def fault(self) -> str:
         """What the last commit met; empty when it went well."""
         return str(self._fault) if self._fault is not None else ""
+
+    def slowest_commit_s(self) -> float:
+        """Of the writer thread, in seconds of the loop."""
+        slowest_s, self._slowest_s = self._slowest_s, 0.0
+        return max(slowest_s, self.commit_under_way_s())
+
+    def commit_under_way_s(self) -> float:
+        """Since the present commit began."""
+        begun_s = self._begun_s
+        return 0.0 if begun_s is None else self._loop.time() - begun_s
 
     def put(self, row: Row) -> None:
         """Hand the row to the writer thread."""
@@ -125,7 +151,10 @@ class ThreadSink:
             while not self._queue.empty():
                 items.append(self._queue.get())
             kept += [item for item in items if isinstance(item, tuple)]
+            self._begun_s = self._loop.time()
             kept = self._commit(kept)
+            self._slowest_s = max(self._slowest_s, self.commit_under_way_s())
+            self._begun_s = None
             self._kept = len(kept)
             for item in items:
                 if isinstance(item, asyncio.Future):

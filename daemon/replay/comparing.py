@@ -173,6 +173,13 @@ class _Nowhere:
     def put(self, row: Row) -> None:
         """Forget it."""
 
+    def slowest_commit_s(self) -> None:
+        """There is no disk to wait for."""
+
+    def commit_under_way_s(self) -> float:
+        """Never one."""
+        return 0.0
+
     async def committed(self) -> None:
         """At once."""
 

@@ -181,6 +181,22 @@ INSTRUMENTS = [
         120,
         121,
     ),
+    Trip(
+        "slow_disk",
+        R.MARK,
+        World(machine=lambda s: Machine(s, commit_s=0.51 if s == 120 else 0.01)),
+        World(machine=lambda s: Machine(s, commit_s=0.5)),
+        120,
+        121,
+    ),
+    Trip(
+        "disk_stalls",
+        R.PARK,
+        World(machine=lambda s: Machine(s, commit_s=5.1 if s == 120 else 0.01)),
+        World(machine=lambda s: Machine(s, commit_s=5.0)),
+        120,
+        121,
+    ),
     Trip("no_progress", R.PARK, HEALTHY, World(heater_commanded=False), 5000, 5002, 5010),
     Trip("run_too_long", R.PARK, HEALTHY, World(heater_commanded=False), 8000, 8002, 8010),
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+import threading
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -129,6 +130,33 @@ def test_in_real_time_an_entry_is_on_the_disk_once_it_is_committed(tmp_path: Pat
         return seen
 
     assert asyncio.run(night()) == 50
+
+
+def test_a_commit_that_takes_long_is_seen_while_it_lasts_and_told_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_rows, may_end = store.append, threading.Event()
+
+    def append(connection: sqlite3.Connection, rows: Sequence[store.Row]) -> None:
+        may_end.wait(10.0)
+        write_rows(connection, rows)
+
+    async def night() -> tuple[float, float | None, float | None]:
+        journal = new_journal(tmp_path / "r", Clock(), simulated=False)
+        journal.append(Kind.MILESTONE, {"mark": "x", "by": "running"})
+        await asyncio.sleep(0.05)
+        lasting_s = journal.commit_under_way_s()
+        may_end.set()
+        await journal.committed()
+        told = journal.slowest_commit_s(), journal.slowest_commit_s()
+        assert journal.commit_under_way_s() == 0.0
+        journal.close()
+        return lasting_s, *told
+
+    monkeypatch.setattr(store, "append", append)
+    lasting_s, slowest_s, again_s = asyncio.run(night())
+    assert slowest_s is not None and again_s == 0.0
+    assert 0.0 < lasting_s <= slowest_s < 10.0
 
 
 def test_on_a_full_disk_the_reserve_takes_the_record_of_the_way_down(

@@ -55,9 +55,17 @@ def test_every_format_is_read_verified_and_replayed_without_touching_the_file(sa
 
 def test_an_old_record_did_not_look_how_the_computer_was_fed() -> None:
     old = {"of": 0, "what": "machine", "at": 60.0, "late_s": 0.0, "storage": ""}
-    assert migrated("observation", old, 2) == {**old, "on_battery": None, "charge_percent": None}
-    new = {**old, "on_battery": True, "charge_percent": 71.0}
+    fed = {"on_battery": None, "charge_percent": None}
+    assert migrated("observation", old, 2) == {**old, **fed, "commit_s": None}
+    new = {**old, "on_battery": True, "charge_percent": 71.0, "commit_s": None}
     assert encode(migrated("observation", new, 2)) == encode(new)
+
+
+def test_an_old_record_did_not_measure_how_long_it_took_to_write() -> None:
+    old = {"of": 0, "what": "machine", "at": 60.0, "late_s": 0.0, "storage": "", "on_battery": None}
+    assert migrated("observation", old, 3) == {**old, "commit_s": None}
+    new = {**old, "commit_s": 0.7}
+    assert encode(migrated("observation", new, 3)) == encode(new)
 
 
 def test_an_old_failure_has_no_kind_and_a_new_one_keeps_its_own() -> None:
