@@ -88,6 +88,10 @@ def _fan_stuck(scene: Scene, fault: Fault, begins: bool) -> None:
     scene.source.stuck_cooling = begins
 
 
+def _cooling_stop(scene: Scene, fault: Fault, begins: bool) -> None:
+    scene.source.cooling_failed = begins
+
+
 def _cold_load(scene: Scene, fault: Fault, begins: bool) -> None:
     if begins:
         scene.source.chill(fault.number)
@@ -180,6 +184,7 @@ ACTS: dict[str, Act] = {
     "level-low": _level_low,
     "over-temperature": _over_temperature,
     "fan-stuck": _fan_stuck,
+    "cooling-stop": _cooling_stop,
     "cold-load": _cold_load,
     "brown-out": _brown_out,
     "reset": _reset,

@@ -32,6 +32,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "level-low": ("nothing", "the level switch reports too little fluid"),
     "over-temperature": ("nothing", "the independent cut-out trips"),
     "fan-stuck": ("nothing", "fan or coolant stay fully on"),
+    "cooling-stop": ("nothing", "fan, coolant or compressor stop: nothing cools any more"),
     "cold-load": ("number", "something cold is put in: the medium drops by VALUE K"),
     "brown-out": ("nothing", "the source loses power; when it comes back it resumes heating"),
     "open-lead": ("channel", "a lead of channel VALUE breaks"),

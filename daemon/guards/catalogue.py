@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from daemon.guards.condensation import Condensation
+from daemon.guards.cooling import CoolingLost, NoFall
 from daemon.guards.frozen_reading import (
     FrozenAgainstReference,
     FrozenController,
@@ -13,6 +15,7 @@ from daemon.guards.frozen_reading import (
 )
 from daemon.guards.guard import Guard, LoosenedThreshold
 from daemon.guards.head_temperature import HeadHot, HeadWarm
+from daemon.guards.heater_output import OutputJumped
 from daemon.guards.left_band import LeftBand, Oscillation
 from daemon.guards.lost_source import BothUntrusted, InstrumentRestarted, Replaced, SourceCameBack, SourceLost
 from daemon.guards.machine import (
@@ -58,6 +61,9 @@ GUARDS: tuple[type[Guard], ...] = (
     RisingTooFast,
     FallingTooFast,
     NoRise,
+    NoFall,
+    CoolingLost,
+    OutputJumped,
     ReferenceAgainstController,
     ControllerReadsLow,
     ReferencesApart,
@@ -75,6 +81,7 @@ GUARDS: tuple[type[Guard], ...] = (
     OverTemperature,
     HeadHot,
     HeadWarm,
+    Condensation,
     NoProgress,
     RunTooLong,
     RisingWhileParking,

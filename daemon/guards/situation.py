@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from daemon.actions import Command, SwitchHeater, WriteRamp, WriteSetPoint
+from daemon.actions import Command, SwitchCooling, SwitchHeater, WriteRamp, WriteSetPoint
 from daemon.channels import ITEM_ROLES, ChannelFacts, out_of_band
 from daemon.observations import Monitored, Observation, Resistance, Source
 from daemon.rolling import RollingLine
@@ -122,6 +122,7 @@ class Situation:
     started_from_c: float | None = None
     ramp_k_per_min: float = 0.0
     heater_commanded: bool | None = None
+    cooling_commanded: bool | None = None
     switched_at_s: float = _FAR_PAST_S
     state: State = State.IDLE
     entered_at_s: float = 0.0
@@ -167,6 +168,8 @@ class Situation:
                 self.ramp_k_per_min = rate_k_per_min
             case SwitchHeater(on):
                 self.heater_commanded, self.switched_at_s = on, now_s
+            case SwitchCooling(on):
+                self.cooling_commanded = on
 
     def observe(self, observation: Observation) -> None:
         """Take note of an observation, before the guards judge it."""

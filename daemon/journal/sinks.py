@@ -90,6 +90,28 @@ class BatchSink:
             self.fault = f"the record cannot be written: {error}"
 
 
+class Nowhere:
+    """Keeps nothing: for what is only compared or watched as it goes by."""
+
+    fault = ""
+
+    def put(self, row: Row) -> None:
+        """Forget it."""
+
+    def slowest_commit_s(self) -> None:
+        """There is no disk to wait for."""
+
+    def commit_under_way_s(self) -> float:
+        """Never one."""
+        return 0.0
+
+    async def committed(self) -> None:
+        """At once."""
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
 class ThreadSink:
     """For real time: one thread owns the connection and commits whatever has gathered.
 

@@ -20,6 +20,7 @@ from daemon.precheck.rates import SILICA_NOT_COLD_INTO_C, rates, shock
 from daemon.precheck.tightened import tightened
 from daemon.preparation import LIMIT_MARGIN_K
 from daemon.timetable import forecast
+from daemon.touching import HOT_C
 from plans.fluid import FIRE_MARGIN_K
 from plans.rating import BRITTLE_RATE_K_PER_MIN, METAL_RATE_K_PER_MIN
 from plans.run_plan import RunPlan
@@ -250,6 +251,6 @@ CHECKS: tuple[Check, ...] = (
         _WARNS,
         "who leaves must know it",
         _undated(standing.standing),
-        {"burns_above": (standing.BURNS_ABOVE_C, "°C")},
+        {"burns_above": (HOT_C, "°C")},
     ),
 )

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from daemon.precheck.findings import Finding, degrees
+from daemon.touching import HOT_C
 from drivers.errors import BadProfile
 from drivers.instrument import UPTIME
 from drivers.registry import find_profile
 from plans.run_plan import RunPlan
 
-BURNS_ABOVE_C = 40.0  # common practice, no source: safe to touch
 CLOSING = (
     "Follow your local codes, the safety data sheet of whatever is in the source, and your safety office; "
     "wiring, cut-outs, gas and refrigerant work belong to licensed people."
@@ -22,7 +22,7 @@ def standing(run: RunPlan) -> Iterator[Finding]:
     yield from _protection(run)
     yield from _restarts(run)
     top, source = max(run.visited_c), run.bench.heat_source
-    if top > BURNS_ABOVE_C:
+    if top > HOT_C:
         sentence = f"Probes leave the {source.spoken} up to {degrees(top)} hot and look cold."
         yield Finding("burns", "caution", sentence, "Touch nothing that has not been measured below 40 °C.")
     if source.kind != "stirred_bath":

@@ -7,12 +7,10 @@ from collections.abc import Generator
 from daemon.actions import Action, Mark
 from daemon.observations import Observation
 from daemon.procedure.script import Script
+from daemon.touching import COLD_C, HOT_C
 
 ANNEAL_ABOVE_C = 450.0
 """Above this, fast cooling freezes vacancies into a standard thermometer's platinum. From memory."""
-
-HOT_C = 60.0
-"""Touching metal hotter than this burns within seconds. Common practice, no source."""
 
 
 class Advice:
@@ -39,10 +37,15 @@ class Advice:
             )
         if temperature_c > HOT_C:
             return (
-                "above 60 °C: do not touch source, fluid or sheaths; leave lid and probes as they are. "
-                f"Safe to touch: the front panel, the instruments, the main switch{self._held()}"
+                f"above {HOT_C:.0f} °C: do not touch source, fluid or sheaths; leave lid and probes as they "
+                f"are. Safe to touch: the front panel, the instruments, the main switch{self._held()}"
             )
-        return "below 60 °C: source and probes may be touched and taken out"
+        if temperature_c < COLD_C:
+            return (
+                f"below {COLD_C:.0f} °C: leave the lid shut and let it warm by itself, no flame or spark "
+                "near it (cold alcohol passes its flash point on the way); sheaths and fluid only with gloves"
+            )
+        return f"below {HOT_C:.0f} °C: source and probes may be touched and taken out"
 
     def _held(self) -> str:
         """What becomes of a fluid that would freeze around the probes."""

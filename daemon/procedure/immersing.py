@@ -6,10 +6,10 @@ from collections.abc import Generator
 
 from daemon.actions import Action, AskPerson, HearPerson, Mark
 from daemon.observations import Heard, Observation
-from daemon.procedure.advice import HOT_C
 from daemon.procedure.measuring import read_visit, visits
 from daemon.procedure.script import ImmersionProfile, Point, Resoak
 from daemon.procedure.watching import Watching
+from daemon.touching import COLD_C, HOT_C
 
 Profile = Generator[Action, Observation, None]
 
@@ -55,9 +55,9 @@ def immersion_profile(watching: Watching, point: Point, profile: ImmersionProfil
 
 
 def _request(point: Point, profile: ImmersionProfile, name: str, withdrawn_mm: float) -> AskPerson:
-    hot = point.temperature_c > HOT_C
+    safe = COLD_C <= point.temperature_c <= HOT_C
     caution = (
-        f" CAUTION: the sheath is at up to {point.temperature_c:.0f} °C: gloves, no drips." if hot else ""
+        "" if safe else f" CAUTION: the sheath is at about {point.temperature_c:.0f} °C: gloves, no drips."
     )
     where = (
         f"{withdrawn_mm:g} mm further out than its full depth" if withdrawn_mm else "at its full depth again"

@@ -8,8 +8,7 @@ from typing import Any
 
 from daemon.journal.entry import Entry, Kind, encode
 from daemon.journal.journal import Journal
-from daemon.journal.sinks import StorageFault
-from daemon.journal.store import Row
+from daemon.journal.sinks import Nowhere, StorageFault
 from daemon.replay.difference import CHANGED, MISSING, NEW, Difference, told, told_all
 from daemon.replay.stand_ins import Desk, RecordedClock
 from daemon.replay.tape import Tape
@@ -43,7 +42,7 @@ class ComparingJournal(Journal):
     """
 
     def __init__(self, tape: Tape, clock: RecordedClock, desk: Desk, start_s: float) -> None:
-        super().__init__(_Nowhere(), clock)
+        super().__init__(Nowhere(), clock)
         self._tape = tape
         self._at = clock
         self._desk = desk
@@ -163,25 +162,3 @@ def _is(entry: Entry, kind: Kind, text: str) -> bool:
 
 def _names(kind: str, body: Mapping[str, Any]) -> tuple[object, ...]:
     return (kind, *(body.get(name) for name in _NAMES.get(Kind(kind), ())))
-
-
-class _Nowhere:
-    """A sink that keeps nothing."""
-
-    fault = ""
-
-    def put(self, row: Row) -> None:
-        """Forget it."""
-
-    def slowest_commit_s(self) -> None:
-        """There is no disk to wait for."""
-
-    def commit_under_way_s(self) -> float:
-        """Never one."""
-        return 0.0
-
-    async def committed(self) -> None:
-        """At once."""
-
-    def close(self) -> None:
-        """Nothing to close."""

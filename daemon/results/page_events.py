@@ -10,9 +10,7 @@ from daemon.results.calibrate import NightResult
 from daemon.results.markup import Html, bullets, element, section, table
 from daemon.results.numbers import clock, day_and_clock, duration, fixed, significant
 from daemon.results.story import Said, Story
-
-SAFE_TO_TOUCH_C = 40.0
-"""Above this nothing is called safe to touch; common practice, no source."""
+from daemon.touching import HOT_C
 
 CAUTIONS = (
     "Probes, blocks and baths that are hot look cold. Measure before touching, and let a probe cool in "
@@ -43,7 +41,7 @@ def _last_words(last: list[tuple[float, str, float]], story: Story) -> str:
     words = "; ".join(
         f"{name} {fixed(t, 1, '°C')} ({clock(story.utc_s(when))} UTC)" for t, name, when in last
     )
-    hot = any(t > SAFE_TO_TOUCH_C for t, _, _ in last)
+    hot = any(t > HOT_C for t, _, _ in last)
     now = "It was too hot to touch then." if hot else "That was then: measure again now."
     return f"Last measured: {words}. {now}"
 

@@ -6,14 +6,9 @@ from dataclasses import dataclass
 
 from daemon.results.markup import Html, element, joined
 from daemon.results.numbers import fixed
+from daemon.touching import COLD_C, HOT_C
 from daemon.web.chart import HIGH, WIDE, picture
 from daemon.web.live_record import SOURCE, LiveRecord
-
-HOT_C = 43.0
-"""Metal warmer than this burns skin that stays on it (ISO 13732-1, eight hours or longer; from memory)."""
-
-COLD_C = 5.0
-"""Metal colder than this hurts soon and may stick to damp skin; common practice, no source."""
 
 STALE_S = 120.0
 _ROOM_C = 20.0

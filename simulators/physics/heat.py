@@ -25,8 +25,8 @@ BEFORE_S = 7200
 class HeatSource:
     """Medium temperature, controller and switches of one apparatus; `histories` feed the probes.
 
-    Faults act by the plain attributes: `power_factor`, `stuck_relay`, `stuck_cooling`, `powered`,
-    `stirrer_on`, `sensor_detached`, `level_low`.
+    Faults act by the plain attributes: `power_factor`, `stuck_relay`, `stuck_cooling`,
+    `cooling_failed`, `powered`, `stirrer_on`, `sensor_detached`, `level_low`.
     """
 
     def __init__(
@@ -45,6 +45,7 @@ class HeatSource:
         self.air_c = [ambient_c]
         self.layering = [0.0]
         self.power_factor, self.stuck_relay, self.stuck_cooling = 1.0, False, False
+        self.cooling_failed = False
         self.powered, self.level_low, self.over_temperature = True, False, False
         self.heater_energy_j, self.last_heater_on_s = 0.0, -math.inf
         self._stirrer_on, self._sensor_detached = True, False
@@ -165,7 +166,7 @@ class HeatSource:
         watts = -constants.extra_loss_w_per_k2 * excess * abs(excess)
         watts += self._chance.gauss(constants.stirring_w * self._stirrer_on, constants.unsteady_w)
         opening = 1.0 if self.stuck_cooling else -constants.cooling_gain_ratio * self.controller.demand
-        if opening > 0.0 and self.powered:
+        if opening > 0.0 and self.powered and not self.cooling_failed:
             watts -= min(opening, 1.0) * self._coolant_watts(medium, air)
         return watts
 

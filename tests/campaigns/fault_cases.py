@@ -7,7 +7,8 @@ from random import Random
 from simulators.faults import KINDS, Fault
 
 _WIRE = ("silence", "garbage", "late-answer", "half-line")
-_HOTTEST_C = {"bath": 195.0, "block": 415.0, "furnace": 500.0}
+_HOTTEST_C = {"bath": 195.0, "cold": 30.0, "block": 415.0, "furnace": 500.0}
+STIRRED = frozenset({"bath", "cold"})
 _NO_STIRRER = frozenset({"stirrer-stop", "level-low"})
 
 
@@ -41,9 +42,8 @@ def late(fault: Fault, first_s: float | None) -> str:
 
 
 def kinds_of(plant: str) -> tuple[str, ...]:
-    """Fault kinds that this plant can have; no head sensor is wired in these nights."""
-    without = {"head-hot"} | (set() if plant == "bath" else _NO_STIRRER)
-    return tuple(kind for kind in KINDS if kind not in without)
+    """Fault kinds that this plant can have."""
+    return tuple(kind for kind in KINDS if plant in STIRRED or kind not in _NO_STIRRER)
 
 
 def draw_fault(kind: str, plant: str, instant_s: float, chance: Random) -> str:
@@ -71,7 +71,7 @@ def _value(kind: str, plant: str, chance: Random) -> str:
         "short": chance.choice(("1", item)),
         "noisy": chance.choice(("1", item)),
         "probe-pulled": chance.choice(("1", item)),
-        "head-hot": "40",
+        "head-hot": f"{chance.uniform(100.0, 120.0):.0f}",
     }
     return device if KINDS[kind][0] in ("device", "instrument") else values.get(kind, "")
 

@@ -7,7 +7,7 @@ from random import Random
 
 from daemon.executor.executor import Executor
 from daemon.journal.journal import Journal
-from daemon.journal.store import Row
+from daemon.journal.sinks import Nowhere
 from daemon.night import Bench, Night, open_instruments
 from daemon.procedure.script import Procedure
 from daemon.rehearsal import make_scene, simulation_of
@@ -19,21 +19,6 @@ from simulators.scene import Scene
 from simulators.wire_faults import WIRE_KINDS, FaultyWire
 from tests.campaigns.fault_oracle import PANEL, Notes
 from tests.campaigns.short_nights import short_night
-
-
-class Nowhere:
-    """A journal's sink that keeps nothing."""
-
-    fault = ""
-
-    def put(self, row: Row) -> None:
-        """Let it go."""
-
-    async def committed(self) -> None:
-        """Nothing to wait for."""
-
-    def close(self) -> None:
-        """Nothing to close."""
 
 
 @dataclass

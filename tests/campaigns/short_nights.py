@@ -1,4 +1,4 @@
-"""Shortened nights for fault campaigns: bath, block and furnace, three points each, criteria loosened."""
+"""Shortened nights for fault campaigns: baths, block and furnace, three points each, criteria loosened."""
 
 from __future__ import annotations
 
@@ -52,32 +52,44 @@ discard_after_switch = 0
 {points}
 
 [finish]
-parking_c = 40.0
+parking_c = {parking}
 """
 
-# Reference, items, first temperature, ramp in K/min, points in °C.
+# Reference, items, first temperature, ramp in K/min, points in °C, parking temperature.
 _NIGHTS = {
-    "bath": ("TR-REF-01", ("TR-IPRT-11", "TR-IPRT-13", "TR-CHK-31"), 40.0, 2.5, (90.0, 195.0, 120.0)),
-    "block": ("TR-REF-01", ("TR-IPRT-11", "TR-SEMI-21", "TR-CHK-31"), 50.0, 4.0, (150.0, 415.0, 200.0)),
-    "furnace": ("TR-REF-02", ("TR-IPRT-11", "TR-CHK-31"), 50.0, 4.0, (300.0, 500.0, 470.0)),
+    "bath": ("TR-REF-01", ("TR-IPRT-11", "TR-IPRT-13", "TR-CHK-31"), 40.0, 2.5, (90.0, 195.0, 120.0), 40.0),
+    "cold": ("TR-REF-01", ("TR-IPRT-11", "TR-SEMI-21"), 20.0, 2.5, (0.0, -35.0, -10.0), 20.0),
+    "block": ("TR-REF-01", ("TR-IPRT-11", "TR-SEMI-21", "TR-CHK-31"), 50.0, 4.0, (150.0, 415.0, 200.0), 40.0),
+    "furnace": ("TR-REF-02", ("TR-IPRT-11", "TR-CHK-31"), 50.0, 4.0, (300.0, 500.0, 470.0), 40.0),
 }
 PLANTS = tuple(_NIGHTS)
+HEAD_MAXIMUM_C = 120.0
 
 
 @cache
 def short_night(plant: str) -> RunPlan:
     """The run plan of a plant's shortened night."""
-    reference, serials, start, ramp, points = _NIGHTS[plant]
+    reference, serials, start, ramp, points, parking = _NIGHTS[plant]
     items = "\n".join(
         f'[[items]]\nserial = "{serial}"\nchannel = {channel}\n' for channel, serial in enumerate(serials, 2)
     )
     stops = "\n".join(f"[[points]]\ntemperature_c = {point}\n" for point in points)
-    plan = _PLAN.format(reference=reference, items=items, start=start, ramp=ramp, points=stops)
-    register = (_EXAMPLES / "register.toml").read_text()
+    plan = _PLAN.format(
+        reference=reference, items=items, start=start, ramp=ramp, points=stops, parking=parking
+    )
+    register = _with_head_sensor((_EXAMPLES / "register.toml").read_text())
     return parse_plan(plan, _bench(plant), register, Names("plan.toml", "bench.toml", "register.toml"))
 
 
+def _with_head_sensor(register: str) -> str:
+    serial = 'serial = "TR-IPRT-11"\n'
+    assert register.count(serial) == 1
+    return register.replace(serial, f"{serial}head_channel = 8\nhead_maximum_c = {HEAD_MAXIMUM_C}\n")
+
+
 def _bench(plant: str) -> str:
+    if plant == "cold":
+        return (_EXAMPLES / "bench-wide.toml").read_text()
     if plant != "furnace":
         return (_EXAMPLES / f"bench-{plant}.toml").read_text()
     text = (_EXAMPLES / "bench-block.toml").read_text()

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from daemon.guards.catalogue import GUARDS, make_guards
+from daemon.guards.condensation import dew_point_c
 from daemon.guards.guard import Guard, LoosenedThreshold
 from daemon.guards.panel import GuardPanel
 from daemon.guards.verdict import Reaction
@@ -90,6 +93,21 @@ def test_a_plan_may_tighten_a_figure_and_never_loosen_it() -> None:
 def test_a_figure_that_is_no_number_never_loosens_a_guard() -> None:
     with pytest.raises(LoosenedThreshold):
         make_guards({"runaway": {"above_k": float("nan")}})
+
+
+@pytest.mark.parametrize("room_c", [5.0, 15.0, 22.0, 35.0])
+@pytest.mark.parametrize("humidity", [20.0, 50.0, 80.0, 100.0])
+def test_at_its_dew_point_air_is_saturated(room_c: float, humidity: float) -> None:
+    saturation = _vapour_hpa(dew_point_c(room_c, humidity)) / (_vapour_hpa(room_c) * humidity / 100.0)
+    assert saturation == pytest.approx(1.0, abs=0.005)  # 0.07 K
+
+
+def _vapour_hpa(temperature_c: float) -> float:
+    """Saturation vapour pressure over water; Sonntag 1990, Zeitschrift für Meteorologie 70 (from memory)."""
+    t = temperature_c + 273.15
+    return math.exp(
+        -6096.9385 / t + 16.635794 - 2.711193e-2 * t + 1.673952e-5 * t**2 + 2.433502 * math.log(t)
+    )
 
 
 def test_no_temperature_left_to_trust_is_a_cut() -> None:

@@ -89,6 +89,19 @@ def readout(*temperatures_c: float | None) -> Callable[[float], Monitored]:
     return look
 
 
+def ambient(temperature_c: float, humidity_percent: float) -> Callable[[float], Monitored]:
+    """The air of the room, always the same."""
+    return lambda now_s: Monitored(
+        now_s,
+        "ambient",
+        {
+            "temperature": Reading(temperature_c, "degC", now_s),
+            "humidity": Reading(humidity_percent, "percent", now_s),
+        },
+        {},
+    )
+
+
 def late(seconds: float, times: int = 1) -> Callable[[float], Machine]:
     """The watch comes late in the first so many reports after two minutes."""
     return lambda now_s: Machine(now_s, late_s=seconds if 120 <= now_s < 120 + 60 * times else 0.0)

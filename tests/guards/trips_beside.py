@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from daemon.guards.verdict import Reaction as R
-from tests.guards.trip import Trip, both, interlocks, interlocks_until, readout
+from tests.guards.trip import Trip, ambient, both, interlocks, interlocks_until, readout
 from tests.guards.watched import HIGHEST_C, World, constant
 
+# At 22 °C and 60 % the dew point is 13.9 °C.
+DAMP = {**both(constant(-10.0)), "set_point_c": -10.0, "beside": ambient(22.0, 60.0)}
 COLD = {**both(constant(30.0)), "output": constant(0.0)}
 
 BESIDE = [
@@ -73,5 +75,21 @@ BESIDE = [
         World(beside=readout(None)),
         101,
         101,
+    ),
+    Trip(
+        "condensation",
+        R.MARK,
+        World(**DAMP, head=constant(15.0)),
+        World(**DAMP, head=constant(16.5)),
+        1,
+        10,
+    ),
+    Trip(
+        "condensation",
+        R.MARK,
+        World(**DAMP, head=constant(13.0)),
+        World(**both(constant(20.0)), set_point_c=20.0, beside=ambient(22.0, 60.0), head=constant(13.0)),
+        1,
+        10,
     ),
 ]

@@ -22,7 +22,7 @@ INSIDE_DAEMON = {
     "daemon/journal": ("daemon.journal", "drivers"),
     "daemon/procedure": (
         "daemon.procedure", "daemon.actions", "daemon.channels", "daemon.equilibrium",
-        "daemon.observations", "drivers.quantities",
+        "daemon.observations", "daemon.touching", "drivers.quantities",
     ),
     "daemon/guards": (
         "daemon.guards", "daemon.actions", "daemon.channels", "daemon.observations", "daemon.rolling",
@@ -34,7 +34,7 @@ INSIDE_DAEMON = {
     ),
     "daemon/web": (
         "daemon.web", "daemon.journal", "daemon.results", "daemon.channels", "daemon.preparation",
-        "daemon.states", "daemon.timetable", "plans",
+        "daemon.states", "daemon.timetable", "daemon.touching", "plans",
     ),
     "daemon/notices": ("daemon.notices", "daemon.program", "plans"),
 }  # fmt: skip

@@ -18,6 +18,9 @@ SLICE = [
     ("bath", "heater-open@0:15", "no_rise", 900.0),
     ("block", "display-drift@0:40=-1.0", "reference_against_controller", 1200.0),
     ("block", "frozen-reading@0:40=1", "frozen_reference", 200.0),
+    ("cold", "cooling-stop@0:50", "cooling_lost", 1800.0),
+    ("cold", "cooling-stop@0:10", "no_fall", 1810.0),
+    ("cold", "head-hot@0:50=110", "head_hot", 600.0),
     ("furnace", "panel-heater-off@0:30", "heater_switch_readback", 5.0),
 ]
 

@@ -65,4 +65,4 @@ def test_a_release_never_overtakes_a_halt_said_in_the_same_moment() -> None:
 
 
 def test_every_kind_of_fault_can_be_drawn_for_some_plant() -> None:
-    assert set(kinds_of("bath")) | {"head-hot"} == set(KINDS)
+    assert set(kinds_of("bath")) == set(KINDS)

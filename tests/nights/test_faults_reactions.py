@@ -95,9 +95,17 @@ def test_recording_goes_on_after_a_cut_until_the_source_is_cool_and_stays_so() -
 
 
 def test_what_may_be_touched_is_said_at_the_halt_and_when_it_changes() -> None:
-    _, heard = bath(words=[(1500.0, "halt")], stop_s=2 * 3600.0)
+    _, heard = bath(words=[(1050.0, "halt")], stop_s=2 * 3600.0)
     said = [body["sentence"] for _, body in heard.marks("what_is_safe")]
-    assert said[0].startswith("above 60 °C") and said[-1].startswith("below 60 °C")
+    assert said[0].startswith("above 43 °C") and said[-1].startswith("below 43 °C")
+
+
+def test_a_cold_source_is_left_shut_while_it_warms() -> None:
+    heard = Heard()
+    case = night_with(short_night("cold"), "cold", "cooling-stop@0:40", hours_after=0.5, heard=heard)
+    assert case.reaction == "cut" and case.violations == []
+    (_, body), *_ = heard.marks("what_is_safe")
+    assert body["sentence"].startswith("below 5 °C: leave the lid shut")
 
 
 def test_a_standard_thermometer_cut_above_450_degrees_is_flagged_for_annealing() -> None:

@@ -104,7 +104,7 @@ def test_what_is_simulated_is_marked_and_compared(
     assert "SIMULATED from 0:" in said and "none of it is a calibration" in said
     lines = {line.split()[0]: line for line in said.partition("SIMULATED")[2].splitlines() if line.strip()}
     assert "finished, 52 min" in lines["end"] and "parked, " in lines["end"]
-    assert "finished 0:32:39" in lines["point"] and "not finished" in lines["point"]
+    assert "finished 0:32:49" in lines["point"] and "not finished" in lines["point"]
     assert "guard rising_too_fast (park): recorded 0 times, simulated 1 time" in said
     assert main([*words, "--json"]) == 1
     told = json.loads(capsys.readouterr().out)["continued"]
