@@ -11,6 +11,8 @@ from daemon.cli.say import say_json
 from daemon.guards.catalogue import GUARDS, describe
 from daemon.precheck.catalogue import CHECKS
 
+UNSHELVED = "No guard can be shelved or switched off: by nobody, for no time, before or during a run."
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of this command."""
@@ -31,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
             _print(
                 one, one["reaction"], [f"{k} = {f['value']:g} {f['unit']}" for k, f in one["figures"].items()]
             )
-        print(f"DURING THE RUN: {len(guards)} guards\n")
+        print(f"DURING THE RUN: {len(guards)} guards. {UNSHELVED}\n")
         for one in guards:
             latch = "latched until a person acknowledges" if one["latched"] else "clears by itself"
             _print(one, f"{one['reaction']}, {latch}", _thresholds(one))
@@ -82,7 +84,7 @@ def markdown() -> str:
         "",
         "## During the run",
         "",
-        "A plan may move a figure only in its stricter direction.",
+        f"A plan may move a figure only in its stricter direction. {UNSHELVED}",
         "",
         "| guard | hazard | reads | figures | reaction | latched | why | source |",
         "| --- | --- | --- | --- | --- | --- | --- | --- |",

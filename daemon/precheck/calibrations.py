@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from datetime import date, timedelta
 
 from daemon.precheck.findings import Finding, degrees
-from plans.probe import Thermometer
 from plans.run_plan import RunPlan
 
 SOON_DAYS = 30
+_DAY_S = 86400.0
 
 
 def calibrations(run: RunPlan, today: date, total_s: float) -> Iterator[Finding]:
@@ -28,8 +29,9 @@ def calibrations(run: RunPlan, today: date, total_s: float) -> Iterator[Finding]
         yield from _due(name, due, today, total_s)
 
 
-def _due_date(one: Thermometer) -> date | None:
-    return one.calibration.due if one.calibration is not None else None
+def last_day(day_utc: date, total_s: float) -> date:
+    """The latest day on which a run begun on `day_utc` can end, however late, in any time zone."""
+    return day_utc + timedelta(days=1 + math.ceil(total_s / _DAY_S))
 
 
 def _due(name: str, due: date | None, today: date, total_s: float) -> Iterator[Finding]:
@@ -39,13 +41,13 @@ def _due(name: str, due: date | None, today: date, total_s: float) -> Iterator[F
             "due dates", "caution", sentence, "Enter the date from its certificate in the bench file."
         )
         return
-    end = today + timedelta(days=1, seconds=total_s)
+    end = last_day(today, total_s)
     if not due >= end:
         yield Finding(
             "due dates",
             "refused",
             f"The calibration of the {name} is due on {due.isoformat()}; "
-            f"the run ends about {end.isoformat()}.",
+            f"the run may last until {end.isoformat()}.",
             "Have it calibrated, or take another one that is in date.",
             value=due.isoformat(),
             limit=end.isoformat(),

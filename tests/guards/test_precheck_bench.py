@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from daemon.precheck import Finding, PrecheckReport, day_of_start, precheck
+from daemon.precheck.calibrations import last_day
 from drivers.clock import Clock
 from plans.loading import load_plan, parse_plan
 
@@ -92,6 +95,24 @@ def test_an_overdue_reference_is_refused_and_one_due_soon_is_cautioned() -> None
         report("short.toml", today=date(2026, 11, 10)).refusals, "due dates"
     )
     assert "due soon" in found(report("short.toml", today=date(2026, 10, 20)).cautions, "due dates")
+
+
+@given(
+    begun=st.datetimes(datetime(2026, 1, 1), datetime(2026, 12, 31), timezones=st.just(UTC)),
+    total_s=st.floats(60.0, 72 * 3600.0),
+    zone_h=st.integers(-12, 14),
+)
+def test_no_certificate_runs_out_before_the_run_ends_in_whatever_time_zone(
+    begun: datetime, total_s: float, zone_h: int
+) -> None:
+    ends = (begun + timedelta(seconds=total_s)).astimezone(timezone(timedelta(hours=zone_h)))
+    assert ends.date() <= last_day(begun.date(), total_s) <= ends.date() + timedelta(days=3)
+
+
+@pytest.mark.parametrize(("due", "refused"), [("2026-01-16", True), ("2026-01-17", False)])
+def test_a_night_over_midnight_needs_certificates_that_last_into_the_morning(due: str, refused: bool) -> None:
+    checked = report("short.toml", {"calibration_due = 2026-09-01": f"calibration_due = {due}"})
+    assert bool(found(checked.refusals, "due dates")) is refused
 
 
 def test_a_simulated_night_is_judged_by_its_own_date_a_real_one_by_the_calendar() -> None:
