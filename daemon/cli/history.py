@@ -8,10 +8,11 @@ from dataclasses import asdict
 from pathlib import Path
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE
+from daemon.cli.progress import told
 from daemon.cli.say import in_words, not_drawn, refuse, say_json
 from daemon.fitting.characteristic import Characteristic
 from daemon.history.check_standard import charted
-from daemon.history.past import Past, runs_in
+from daemon.history.past import Past, records_of, runs_in
 from daemon.history.since_last import compared
 from daemon.history.visits import Visit
 from daemon.history.words import history_lines
@@ -37,7 +38,9 @@ def run(args: argparse.Namespace) -> int:
     if not args.records.is_dir():
         return refuse(f"REFUSED: {args.records} is not a folder of records.", as_json=args.json)
     try:
-        certificate, past = _certificate(args), runs_in(args.records, args.probe)
+        certificate = _certificate(args)
+        with told("reading", len(records_of(args.records))) as done:
+            past = runs_in(args.records, args.probe, done)
     except (DccError, OSError) as error:
         return refuse(f"REFUSED: {in_words(error)}", as_json=args.json)
     found = past.of(args.probe)

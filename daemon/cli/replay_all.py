@@ -6,11 +6,10 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
-
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from time import perf_counter
 
 from daemon.cli import EXIT_BAD_OUTCOME, EXIT_DONE, EXIT_REFUSED
+from daemon.cli.progress import told
 from daemon.cli.say import hours, refuse, say_json
 from daemon.replay.regression import Row, records_in, replay_all
 from daemon.results.numbers import significant
@@ -64,8 +63,7 @@ def _sum(rows: Sequence[Row], spent_s: float) -> str:
 
 def _with_progress(records: Sequence[Path], processes: int) -> tuple[list[Row], float]:
     """The rows, and how long they took in s."""
-    columns = (TextColumn("replaying"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("", total=len(records))
-        rows = replay_all(records, processes, lambda done: progress.update(task, completed=done))
-        return rows, progress.tasks[0].elapsed or 0.0
+    began_s = perf_counter()
+    with told("replaying", len(records)) as done:
+        rows = replay_all(records, processes, done)
+    return rows, perf_counter() - began_s

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -45,6 +45,10 @@ class Past:
         return tuple(visit for visit in self.visits if visit.serial == serial)
 
 
+def _unheard(count: int) -> None:
+    """Nobody waits."""
+
+
 def past_of(record: Path, night: NightResult) -> Past:
     """The runs of these thermometers in the folder of `record` up to its own, which comes last.
 
@@ -52,23 +56,33 @@ def past_of(record: Path, night: NightResult) -> Past:
     """
     own, kept = read_opening(record), Kept(record.parent)
     visits = kept.visits(record, night)
-    others = [path for path in sorted(record.parent.glob("*.record")) if path.name != record.name]
+    others = [path for path in records_of(record.parent) if path.name != record.name]
     before = _walk(others, [item.serial for item in night.items], kept, own, {outer_links(record)[0]})
     return Past((*before.visits, *visits), before.unread)
 
 
-def runs_in(folder: Path, serial: str) -> Past:
-    """All runs of a thermometer among the records of a folder (not of its sub-folders)."""
-    return _walk(sorted(folder.glob("*.record")), [serial], Kept(folder), None, set())
+def records_of(folder: Path) -> list[Path]:
+    """The records of a folder, not of its sub-folders."""
+    return sorted(folder.glob("*.record"))
+
+
+def runs_in(folder: Path, serial: str, done: Callable[[int], None] = _unheard) -> Past:
+    """All runs of a thermometer among the records of a folder; `done` is told how many were looked at."""
+    return _walk(records_of(folder), [serial], Kept(folder), None, set(), done)
 
 
 def _walk(
-    records: Sequence[Path], serials: Sequence[str], kept: Kept, upto: Entry | None, seen: set[str]
+    records: Sequence[Path],
+    serials: Sequence[str],
+    kept: Kept,
+    upto: Entry | None,
+    seen: set[str],
+    done: Callable[[int], None] = _unheard,
 ) -> Past:
     """Runs in which one of `serials` took part; copies of a run (`seen`: first links) count once."""
     visits: list[Visit] = []
     unread = []
-    for path in records:
+    for count, path in enumerate(records, start=1):
         try:
             first_link = outer_links(path)[0]
             if first_link not in seen and _belongs(read_opening(path), serials, upto):
@@ -76,6 +90,7 @@ def _walk(
                 seen.add(first_link)
         except (RecordError, PlanError, FittingError, OSError) as error:
             unread.append(Unreadable(path.name, str(error)))
+        done(count)
     kept.write()
     ordered = sorted(visits, key=lambda visit: (visit.opened, visit.record))
     return Past(tuple(ordered), tuple(unread))

@@ -27,7 +27,7 @@ _BELOW_K = tuple(2.0 * 1.25**n for n in range(20))
 _CONSTANTS_S = tuple(300.0 * 1.15**n for n in range(32))
 """What is tried: up to 140 K below the lowest point, and time constants from 5 min to 6 h."""
 _FEWEST_WAYS = 6
-_USUAL_SCATTER, _USUAL_IS_WORTH = 0.25, 10
+_USUAL_SCATTER, _USUAL_IS_WORTH = 0.15, 10
 """Scatter of a point's settling, as a share of it, and how many points that is worth.
 
 Common practice, no source; held against nights in `tests/campaigns/forecasts.py`.
@@ -118,8 +118,10 @@ def learn_timing(walks: Sequence[Walk]) -> Timing | None:
         for leg in way
     ]
     scatter_s = _scatter_s(off_s, rest.settling_100_s)
+    # Points that had to rest twice do not bend the law, but the whole night is as long as their mean.
+    settling_s = max(0.0, rest.settling_100_s + fmean(off_s))
     rising, falling = (
-        Direction(approach_ratio=ratio, settling_s=rest.settling_100_s, scatter_s=scatter_s, points=len(way))
+        Direction(approach_ratio=ratio, settling_s=settling_s, scatter_s=scatter_s, points=len(way))
         if way
         else None
         for way, ratio in zip(ways, ratios, strict=True)

@@ -4,7 +4,7 @@
 
 Each bench is unlike the shipped models (heavier, other losses, another control), so that the shipped figures
 are wrong for it. Every night draws its own points, order, thermometers and noise; the held-out ones are
-forecast from the plan alone. Goal: within 5 %.
+forecast from the plan alone. Goal: 95 of 100 within 5 %.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from plans.loading import parse_plan, with_seed
 from plans.run_plan import RunPlan
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "plans" / "examples"
-GOAL = 0.05
+GOAL, _SHARE = 0.05, 0.95
 _ORDERS = ("ascending", "descending", "up_and_down")
 
 
@@ -131,7 +131,7 @@ def row(place: Place, learned: Timing, night: Seen) -> tuple[float, float, bool]
 
 
 def main() -> int:
-    """Print one row a held-out night; 1 when one is forecast worse than the goal."""
+    """Print one row a held-out night; 1 when more than one in twenty is forecast worse than the goal."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -149,11 +149,13 @@ def main() -> int:
             assert timing is not None, "a night without a single point at rest teaches nothing"
             rows += [row(place, timing, night) for night in nights[args.nights :]]
     worst_shipped, worst = (max(abs(one[i]) for one in rows) for i in (0, 1))
+    within = sum(abs(learned) <= GOAL for _, learned, _ in rows)
     print(
-        f"worst error: shipped figures {worst_shipped:.1%}, learned {worst:.1%} (goal {GOAL:.0%}); "
-        f"interval held {sum(held for *_, held in rows)} of {len(rows)}; {time.monotonic() - started_s:.0f} s"
+        f"learned: within {GOAL:.0%} {within} of {len(rows)}, worst {worst:.1%}; shipped figures: worst "
+        f"{worst_shipped:.1%}; interval held {sum(held for *_, held in rows)} of {len(rows)}; "
+        f"{time.monotonic() - started_s:.0f} s"
     )
-    return int(not worst <= GOAL)
+    return int(not within >= _SHARE * len(rows))
 
 
 if __name__ == "__main__":

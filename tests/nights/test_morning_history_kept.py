@@ -53,6 +53,13 @@ def _history(folder: Path) -> Past:
     return runs_in(folder, _PROBE)
 
 
+def test_whoever_waits_for_many_records_is_told_how_far_it_is(folder: Path) -> None:
+    (folder / FILE).unlink()
+    told: list[int] = []
+    runs_in(folder, _PROBE, told.append)
+    assert told == [1, 2, 3]
+
+
 def test_nothing_is_evaluated_twice_and_every_digit_is_the_same(folder: Path, evaluated: list[str]) -> None:
     again = _history(folder)
     assert evaluated == [] and again.runs == 3
