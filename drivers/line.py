@@ -204,8 +204,14 @@ class Line:
             return
         if self._transcript is not None:
             self._transcript((now_s, self.name, Event.CAME, data, ""))
-        buffer = self._buffer
-        buffer += data
+        self._buffer += data
+        self.look_again()
+
+    def look_again(self) -> None:
+        """Is the reply complete? Also for whoever finds out its end later than its last byte came."""
+        reply, buffer = self._reply, self._buffer
+        if reply is None or reply.done() or not buffer:
+            return
         try:
             length = self._complete(buffer)
         except ReplyError as error:

@@ -107,6 +107,10 @@ class Link:
         self._backing_off = False
         return self.line.halt_now(data)
 
+    def look_again(self) -> None:
+        """The end of the reply may be known by now, though no more bytes came."""
+        self.line.look_again()
+
     def distrust(self, reason: str) -> None:
         """The last reply failed its check: the line is dirty."""
         self.note(Event.DISTRUST, b"", reason)

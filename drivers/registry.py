@@ -21,7 +21,8 @@ from drivers.lines import NO_FAR_ENDS, Lines
 from drivers.link_events import Transcript
 from drivers.modbus import TcpFraming
 from drivers.monitors import ProfileAmbient, ProfileInterlocks, ProfileReadout
-from drivers.plug_in import PlugInDevice, fence
+from drivers.plug_in import PlugInDevice, look_at
+from drivers.plug_in_points import installed
 from drivers.profile import load_profile
 from drivers.profile_model import LinkSettings, Profile, SerialSettings
 from drivers.roles import Ambient, Bridge, HeatSource, Interlocks, Readout, Scanner
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
 
 SHIPPED = Path(__file__).parent / "profiles"
-GROUP = "ohmvigil.drivers"
 PLUG_IN_LINK = LinkSettings(
     ("simulated", "tcp", "serial", "visa"), 1.0, 3.0, 0.0, True, False, b"\n", SerialSettings()
 )
@@ -136,31 +136,15 @@ def profile_with_tables(name: str, unit_id: int | None = None) -> tuple[Profile,
 
 def plug_ins() -> list[PlugIn]:
     """Every installed plug-in, the faulty ones with their error."""
-    return [_try(point) for point in _entry_points()]
-
-
-def _entry_points() -> list[EntryPoint]:
-    from importlib.metadata import entry_points  # takes longer than everything else here
-
-    return sorted(entry_points(group=GROUP), key=lambda point: point.name)
+    return [_try(point) for point in installed()]
 
 
 def _try(point: EntryPoint) -> PlugIn:
     try:
-        _load(point)
+        look_at(point.name)
     except BadProfile as error:
         return PlugIn(point.name, point.value, str(error))
     return PlugIn(point.name, point.value)
-
-
-def _load(point: EntryPoint) -> Any:
-    try:
-        factory = point.load()
-    except (Exception, SystemExit) as error:  # a foreign module may raise anything on import
-        raise BadProfile(f"plug-in {point.name} ({point.value}): {type(error).__name__}: {error}") from error
-    if not callable(factory):
-        raise BadProfile(f"plug-in {point.name} ({point.value}): is not callable")
-    return factory
 
 
 def open_plug_in(name: str, address: str, lines: Lines) -> PlugInDevice:
@@ -172,7 +156,7 @@ def _open(role: str, name: str, address: str, lines: Lines, limits_c: tuple[floa
     place = parse_address(address)
     profile = find_profile(name, place.unit_id)
     if profile is None:
-        return _open_plug_in(role, name, place, lines)
+        return _open_plug_in(role, name, place, lines, limits_c)
     if profile.role != role:
         raise BadProfile(f"profile {name} is for the role {profile.role}, not {role}")
     if place.kind not in profile.link.transports:
@@ -195,16 +179,11 @@ _OTHERS = {
 }
 
 
-def _open_plug_in(role: str | None, name: str, place: Address, lines: Lines) -> PlugInDevice:
-    installed = _entry_points()
-    found = [point for point in installed if point.name == name]
-    if not found:
-        names = ", ".join([*shipped_profiles(), *(point.name for point in installed)])
+def _open_plug_in(
+    role: str | None, name: str, place: Address, lines: Lines, limits_c: tuple[float, float] | None = None
+) -> PlugInDevice:
+    known = [point.name for point in installed()]
+    if name not in known:
+        names = ", ".join([*shipped_profiles(), *known])
         raise BadProfile(f"no profile {name!r}; known: {names}, or a path ending in .toml")
-    factory = _load(found[0])
-    link = lines.link(place, PLUG_IN_LINK, False)
-    try:
-        instrument = factory(link, lines.clock)
-    except (Exception, SystemExit) as error:  # foreign code must not end the daemon
-        raise BadProfile(f"plug-in {name} ({found[0].value}): {type(error).__name__}: {error}") from error
-    return fence(name, instrument, role)
+    return PlugInDevice(name, lines.link(place, PLUG_IN_LINK, False), lines.clock, role, limits_c)

@@ -118,6 +118,13 @@ def test_no_temperature_left_to_trust_is_a_cut() -> None:
     assert panel.cause is not None and panel.cause.guard == "both_untrusted"
 
 
+@pytest.mark.parametrize("device", ["source", "bridge"])
+def test_a_plug_in_that_misbehaves_counts_as_silence_of_its_instrument(device: str) -> None:
+    world = World(silent=lambda s: device if s > 100 else "", error="PlugInFault")
+    said = first_word([alone("silence")], world, 130.0)
+    assert said is not None and said[1].reaction is R.HOLD
+
+
 def test_one_trusted_temperature_is_no_reason_to_cut() -> None:
     mute = World(silent=lambda s: "bridge" if s > 100 else "")
     panel = GuardPanel(make_guards(), situation_of(mute))
