@@ -37,7 +37,7 @@ OPENING_S = 20.0
 """Its process starts and imports what it needs in far less."""
 
 ANEW_EVERY_S = 10.0
-"""A plug-in that was ended is not started anew more often than that."""
+"""A plug-in that was ended is not started anew more often than that, unless a halt needs it."""
 
 METHODS: Mapping[str, tuple[str, ...]] = {
     "bridge": ("measure",),
@@ -195,7 +195,7 @@ class PlugInDevice:
         await self._turn.take(method in _URGENT)
         try:
             if self._process is None:
-                await self._begin_anew()
+                await self._begin_anew(at_once=method in _URGENT)
             begun_s = self._clock.monotonic_s()
             answer = await self._converse(
                 {"call": method, "args": list(args)}, f"plug-in {self._name}, {method}"
@@ -217,9 +217,9 @@ class PlugInDevice:
                 "nothing was sent"
             )
 
-    async def _begin_anew(self) -> None:
+    async def _begin_anew(self, *, at_once: bool) -> None:
         left_s = self._anew_at_s - self._clock.monotonic_s()
-        if left_s > 0:
+        if left_s > 0 and not at_once:
             raise PlugInFault(f"plug-in {self._name} is started anew in {left_s:.0f} s; it {self._why_ended}")
         self._anew_at_s = self._clock.monotonic_s() + ANEW_EVERY_S
         try:

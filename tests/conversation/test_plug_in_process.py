@@ -187,6 +187,7 @@ def test_a_wire_that_is_silent_is_told_as_such_and_the_plug_in_lives_on(lamp: Pa
 
 
 KETTLE = """
+import os
 from drivers.quantities import Reading
 from drivers.roles import HeatSourceCapabilities, SourceStatus
 
@@ -200,6 +201,8 @@ class Kettle:
         now_s = self.clock.monotonic_s()
         return SourceStatus(now_s, Reading(21.0, "degC", now_s), Reading(self.set_point_c, "degC", now_s))
     async def write_set_point(self, temperature_c):
+        if temperature_c == 66.0:
+            os._exit(6)
         self.set_point_c = temperature_c
     async def make_safe(self):
         self.set_point_c = 20.0
@@ -229,6 +232,26 @@ def test_no_set_point_outside_the_bench_s_limits_ever_reaches_a_plug_in(
         return shown
 
     assert run(main()) == 50.0
+
+
+def test_a_halt_does_not_wait_for_a_plug_in_that_was_just_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    install(tmp_path, "kettle", "kettle_module:Kettle", KETTLE)
+    monkeypatch.syspath_prepend(str(tmp_path))
+
+    async def main() -> None:
+        far_ends = {"bench": Responder(lambda data: b"")}
+        kettle = open_heat_source("kettle", "simulated:bench", Clock(), far_ends=far_ends)
+        for _ in range(2):
+            await kettle.write_set_point(50.0)
+            with pytest.raises(PlugInFault, match="ended by itself"):
+                await kettle.write_set_point(66.0)
+            await kettle.make_safe()
+        assert (await kettle.status()).set_point.value == 20.0
+        await kettle.close()
+
+    run(main())
 
 
 def test_a_plug_in_ends_with_the_program(lamp: Path) -> None:
