@@ -111,7 +111,8 @@ async def _branch(stem: LiveNight, text: str, limits: Limits, driving: asyncio.T
     case = Case(stem.plant, text)
     judge(case, stem.run, stem.scene, notes)
     case.healthy_end_s = limits.healthy_end_s
-    case.violations += filter(None, [late(fault, case.first_s)])
+    lasted_s = stem.clock.monotonic_s() - fault.at_s
+    case.violations += filter(None, [late(fault, case.first_s, lasted_s)])
     return case
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from random import Random
 
 from simulators.faults import KINDS, Fault
@@ -31,10 +32,10 @@ The others show only by what they do: for them the figures are printed, not judg
 _LONG_ENOUGH_S = 15.0
 
 
-def late(fault: Fault, first_s: float | None) -> str:
-    """What is wrong with when a guard first held the run; empty when nothing is."""
+def late(fault: Fault, first_s: float | None, lasted_s: float = math.inf) -> str:
+    """What is wrong with when a guard first held a run that lasted so long; empty when nothing is."""
     within_s = SEEN_WITHIN_S.get(fault.kind)
-    if within_s is None or fault.duration_s < _LONG_ENOUGH_S:
+    if within_s is None or fault.duration_s < _LONG_ENOUGH_S or lasted_s < within_s:
         return ""
     if first_s is None:
         return f"never seen, though it shows within {within_s:.0f} s"

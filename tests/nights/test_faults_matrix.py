@@ -71,4 +71,5 @@ def test_a_fault_that_shows_at_once_must_be_seen_at_once() -> None:
     silent = parse_fault("silence@0:30=source")
     assert late(silent, 12.0) == ""
     assert "instead of 30 s" in late(silent, 31.0) and "never seen" in late(silent, None)
+    assert late(silent, None, lasted_s=29.0) == ""
     assert late(parse_fault("silence@0:30=source/3"), None) == late(parse_fault("noisy@0:30=2"), None) == ""
