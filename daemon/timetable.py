@@ -27,7 +27,7 @@ WARMING_S = 20.0
 """After a change of current readings are discarded for so long. Common practice, no source."""
 HANDS_OFF_ABOVE_K = 5.0
 _COVERAGE = 0.95
-_LONG_RAMP_K = 6.0
+_LONG_RAMP_K, _SMALLEST_STEP_K = 6.0, 3.0
 HANDLING_S = 60.0
 """What a person needs to set a probe's depth. Common practice, no source."""
 
@@ -138,9 +138,10 @@ def _shipped_cooling(run: RunPlan) -> Cooling | None:
 def smallness(step_k: float) -> float:
     """Logarithm of a step's disturbance over that of a long ramp, 0 for long ones.
 
+    A repeated point takes as long as the smallest step: readings must fill their windows all the same.
     Common practice, no source.
     """
-    step_k = max(step_k, NEAREST_K)
+    step_k = max(step_k, _SMALLEST_STEP_K)
     return math.log(step_k / (step_k + _LONG_RAMP_K))
 
 

@@ -27,7 +27,7 @@ _BELOW_K = tuple(2.0 * 1.25**n for n in range(20))
 _CONSTANTS_S = tuple(300.0 * 1.15**n for n in range(32))
 """What is tried: up to 140 K below the lowest point, and time constants from 5 min to 6 h."""
 _FEWEST_WAYS = 6
-_USUAL_SCATTER, _USUAL_IS_WORTH = 0.15, 10
+_USUAL_SCATTER, _USUAL_IS_WORTH = 0.2, 10
 """Scatter of a point's settling, as a share of it, and how many points that is worth.
 
 Common practice, no source; held against nights in `tests/campaigns/forecasts.py`.
