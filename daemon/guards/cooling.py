@@ -39,10 +39,11 @@ class NoFall(Guard):
         if not isinstance(observation, Source) or situation.commanded_c is None:
             return None
         temperature_c = observation.status.temperature.value
-        if temperature_c is None or situation.heater_commanded is False:
+        if temperature_c is None:
             return None
-        if situation.state is not State.RUNNING:
-            # A hold may have stopped the cooling on purpose, and parking has a guard of its own.
+        if situation.state is not State.RUNNING or situation.heater_commanded is not True:
+            # A hold may have stopped the cooling on purpose, parking has a guard of its own, and a source
+            # whose heater is off for good, or was never on, cools as slowly as it likes.
             self._lowest_c = None
             return None
         above_k = temperature_c - situation.commanded_c
