@@ -9,17 +9,13 @@ the oracle's is a false accept; an answer after it has lost time.
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from dataclasses import dataclass
-from pathlib import Path
 from random import Random
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter  # type: ignore[import-untyped]
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from daemon.rolling import RollingLine
 from daemon.transient import Transient

@@ -1,6 +1,6 @@
 """Speed of the fitting as ratios of methods run one after another on this machine.
 
-Run from the project's folder: python tests/benchmarks/fitting_speed.py [--quick]
+Run from the repository's root: python -m tests.benchmarks.fitting_speed [--quick]
 Every row says what is compared, the figure and its bar; the exit status is 1 when a bar is missed.
 Figures of a shared machine scatter: each is the best of several repeats.
 """
@@ -9,15 +9,11 @@ from __future__ import annotations
 
 import argparse
 import resource
-import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from daemon.fitting import its90
 from daemon.fitting.characteristic import Characteristic

@@ -1,6 +1,6 @@
 """How long a halt takes through the whole executor, from a reading that is too hot to "off" on the wire.
 
-Run from the repository's root: python -m tests.benchmarks.halts [trials]
+Run from the repository's root: python -m tests.benchmarks.halts [--trials 300]
 The bridge stamps the second reading above the limit as it sends it, the controller the frame that switches
 its heater off as it comes: between them lie link, journal, guards, the change of script and the driver.
 Meanwhile others are read ten times a second, all is journaled and synced, and the controller is looked at.
@@ -8,9 +8,9 @@ Meanwhile others are read ten times a second, all is journaled and synced, and t
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import gc
-import sys
 import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
@@ -111,8 +111,13 @@ async def halts(busy: int, answer_s: float, trials: int, folder: Path) -> Sequen
     return taken
 
 
-def main(trials: int) -> None:
+def main() -> None:
     """Print the figures with their goals."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--trials", type=int, default=300, help="for each figure")
+    trials = parser.parse_args().trials
     gc.collect()
     gc.freeze()
     with tempfile.TemporaryDirectory() as folder:
@@ -125,4 +130,4 @@ def main(trials: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if sys.argv[1:] else 300)
+    main()

@@ -1,16 +1,16 @@
 """Figures of the wires on this machine, over loopback.
 
-Run from the repository's root: python -m tests.benchmarks.wires [quick]
+Run from the repository's root: python -m tests.benchmarks.wires [--quick]
 The halt is measured from the moment an instrument sends a reading to the moment another instrument hears
 "off", through link, journal and verdict, while others are read and the journal syncs to the disk.
 """
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import gc
 import socket
-import sys
 import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
@@ -187,8 +187,13 @@ async def halts(
     return whole, machine
 
 
-def main(quick: bool) -> None:
+def main() -> None:
     """Print every figure, with the goal beside it where there is one."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--quick", action="store_true", help="a tenth of the size: a look, not a figure")
+    quick = parser.parse_args().quick
     count, seconds, trials = (300, 3, 100) if quick else (3000, 20, 1000)
     gc.freeze()
     with stamping(32, 0.0) as (ports, _):
@@ -215,4 +220,4 @@ def main(quick: bool) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:] == ["quick"])
+    main()

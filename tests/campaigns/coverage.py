@@ -1,6 +1,6 @@
 """Does the stated 95 % interval hold the truth 95 % of the time? A seeded campaign of simulated calibrations.
 
-Run from the project's folder: python tests/campaigns/coverage.py --trials 2000 --seed 1
+Run from the repository's root: python -m tests.campaigns.coverage --trials 2000 --seed 1
 Prints the coverage over the range with its binomial standard error, for sound evaluations and known traps.
 Exit status 1 when a sound evaluation leaves 95 % ± 1 % (and three standard errors) anywhere.
 """
@@ -8,13 +8,9 @@ Exit status 1 when a sound evaluation leaves 95 % ± 1 % (and three standard err
 from __future__ import annotations
 
 import argparse
-import sys
 from dataclasses import replace
-from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-
-from coverage_calibrations import CALIBRATIONS, COVERAGE, NOISY, WIDE, Habits, Tally, run
+from tests.campaigns.coverage_calibrations import CALIBRATIONS, COVERAGE, NOISY, WIDE, Habits, Tally, run
 
 _BAND = 0.01
 

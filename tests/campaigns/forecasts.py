@@ -11,14 +11,11 @@ from __future__ import annotations
 
 import argparse
 import random
-import sys
 import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from daemon.learning.timing import Walk, learn_timing, walk
 from daemon.rehearsal import rehearse

@@ -1,12 +1,13 @@
 """Kills and stalls a heating daemon many times; measures how soon its guardian has the source parked.
 
-Run from the repository's root: python -m tests.campaigns.guardian [kills] [stalls] [seed]
+Run from the repository's root: python -m tests.campaigns.guardian [--kills 100] [--stalls 100] [--seed 1]
 Everything is real but the instruments: processes, sockets, event loop, journal, time. Stalls are tried
 with a beat limit of 1 s to save time; a few use the guardian's own limit of 5 s.
 """
 
 from __future__ import annotations
 
+import argparse
 import math
 import os
 import random
@@ -152,10 +153,16 @@ def row(title: str, outcomes: list[Outcome]) -> str:
     return "".join(cells)
 
 
-def main(words: list[str]) -> None:
+def main() -> None:
     """Print one row for each kind of fault; an AssertionError is a source that was not parked."""
-    kills, stalls, seed = [int(word) for word in (*words, *("100", "100", "1")[len(words) :])]
-    chance = random.Random(seed)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--kills", type=int, default=100)
+    parser.add_argument("--stalls", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    kills, stalls, chance = asked.kills, asked.stalls, random.Random(asked.seed)
     print(
         f"{'ms from fault':<34}{'trials':>6}{'command p50, p99, worst':>30}{'read back p50, p99, worst':>30}"
     )
@@ -170,4 +177,4 @@ def main(words: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

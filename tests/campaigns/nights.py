@@ -1,6 +1,6 @@
 """Whole rehearsed nights over many seeds: is the stated uncertainty true?
 
-    python tests/campaigns/nights.py --seeds 50 [--plan plans/examples/overnight.toml] [--processes 2]
+    python -m tests.campaigns.nights --seeds 50 [--plan plans/examples/overnight.toml] [--processes 2]
 
 Every seed draws other thermometers, another error of the reference within its certificate, other places in
 the source, other noise. Printed: the share of interpolated temperatures whose error lies within U, and the
@@ -11,15 +11,12 @@ night share the reference's error.
 from __future__ import annotations
 
 import argparse
-import sys
 import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from daemon.rehearsal import rehearse
 from daemon.results.calibrate import calibrate

@@ -1,6 +1,6 @@
 """Varied nights of bath, block and furnace, replayed: is every decision made again, and how fast?
 
-    python tests/campaigns/replays.py [--folder DIR] [--processes 2]
+    python -m tests.campaigns.replays [--folder DIR] [--processes 2]
 
 Faults, an operator's words, halts, cuts and resumes; prints each night's length, entries and decisions, what
 came out otherwise, and the seconds that rehearsing and replaying took.
@@ -15,8 +15,6 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from daemon.night import Voice
 from daemon.rehearsal import rehearse, resume_rehearsal

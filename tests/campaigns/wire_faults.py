@@ -1,11 +1,12 @@
 """Asks thousands of questions with known answers over unreliable wires, and counts wrong numbers.
 
-Run from the repository's root: python -m tests.campaigns.wire_faults [questions]
+Run from the repository's root: python -m tests.campaigns.wire_faults [--questions 3000]
 The stock stacks (PyVISA with its Python backend, pymodbus) answer the same questions for comparison.
 """
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import re
 import struct
@@ -231,10 +232,15 @@ def on_real_wire(name: str, wire: str, seed: int) -> Iterator[Questioner]:
         yield Questioner(family, _wire(wire, place))
 
 
-def main(count: int) -> int:
+def main() -> int:
     """Print the table; the exit code is 1 when our own link let a wrong number through."""
     from simulators.virtual_time import run
 
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--questions", type=int, default=3000, help="on each wire")
+    count = parser.parse_args().questions
     print(f"{'wire':34}{'right':>8}{'silently wrong':>16}{'reported':>10}{'halts':>12}{'longest':>10}")
     wrong = 0
     for name in FAMILIES:
@@ -273,4 +279,4 @@ def _show(name: str, tally: Tally) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 3000))
+    sys.exit(main())
