@@ -24,12 +24,14 @@ from daemon.journal.journal import Journal, Listener, continued_journal, new_jou
 from daemon.journal.read import RecordError, ended_early, read_entries, read_opening, read_to_damage, verify
 from daemon.journal.sinks import BATCH_ROWS
 from daemon.journal.store import parked_beside
+from daemon.lease import Lease, terms_of
 from daemon.preparation import channels_of, limits_of, script_of
 from daemon.procedure.run import calibration_run
 from daemon.procedure.script import Procedure, Resoak, Script
 from daemon.program import program_version
 from daemon.states import HALTED, State
 from drivers.clock import Clock
+from drivers.heat_source import ProfileHeatSource
 from drivers.lines import Lines
 from drivers.link_events import Transcript
 from drivers.registry import open_heat_source
@@ -135,12 +137,15 @@ async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
 async def _new_record(run: RunPlan, record: Path, bench: Bench, instruments: Instruments) -> Journal:
     names = await _identify(instruments)
     check_offers(run, instruments.bridge.capabilities)
+    lease = await _grant(instruments)
     batch = 1 if bench.watched else BATCH_ROWS
     journal = new_journal(record, bench.clock, simulated=bench.simulated, batch=batch)
     for listener in bench.listeners:
         journal.listen(listener)
     journal.append(Kind.OPENED, _opening(run, bench))
     journal.append(Kind.MILESTONE, {"mark": "identified", **names, "by": State.IDLE})
+    if lease is not None:
+        journal.append(Kind.MILESTONE, {"mark": "lease", **lease, "by": State.IDLE})
     return journal
 
 
@@ -159,6 +164,7 @@ async def resume_night(
         return await _park_night(run, parked_beside(record), bench, gap_s, why, _halt(_left_in(record)))
     async with _instruments(run, record, bench) as instruments:
         await _identify(instruments)
+        await _grant(instruments)
         night = Night(run, instruments, bench.heart)
         fed = _fed(night, record)
         head = bytes.fromhex(verification.head)
@@ -294,14 +300,18 @@ async def _instruments(run: RunPlan, record: Path, bench: Bench) -> AsyncIterato
 
 def open_instruments(run: RunPlan, bench: Bench, transcript: Transcript | None = None) -> Instruments:
     """The bench's instruments in their roles, nothing sent yet; raises BadProfile."""
-    source = run.bench.heat_source
+    facts = run.bench.heat_source
     lines = Lines(bench.clock, bench.far_ends, transcript)
-    return Instruments(
-        open_heat_source(source.profile, source.address, bench.clock, lines=lines),
-        bridge_of(run.bench, lines),
-        bench.clock,
-        monitors_of(run.bench, lines),
-    )
+    source = open_heat_source(facts.profile, facts.address, bench.clock, lines=lines)
+    lease: Lease | None = None
+    if isinstance(source, ProfileHeatSource):
+        terms = terms_of(source.profile, run.parking_c)
+        lease = None if terms is None else Lease(source, terms, bench.clock)
+    return Instruments(source, bridge_of(run.bench, lines), bench.clock, monitors_of(run.bench, lines), lease)
+
+
+async def _grant(instruments: Instruments) -> dict[str, float] | None:
+    return None if instruments.lease is None else await instruments.lease.grant()
 
 
 async def _identify(instruments: Instruments) -> dict[str, str]:

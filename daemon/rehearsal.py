@@ -120,6 +120,7 @@ def resume_rehearsal(
     """
     readable = list(read_to_damage(record))
     entries = [e for e in readable if e.kind in (Kind.OPENED, Kind.ACTION)]
+    leased = any(e.kind == Kind.MILESTONE and e.body["mark"] == "lease" for e in readable)
     ends_s = readable[-1].when_s
     faults = tuple(entries[0].body["faults"])
     scene = make_scene(run, faults)
@@ -127,7 +128,8 @@ def resume_rehearsal(
 
     async def go_on() -> Outcome:
         commands = [(e.when_s, command_of(e.body)) for e in entries if e.kind == Kind.ACTION]
-        await _fast_forward(run, bench, commands, ends_s + gap_s)
+        await _fast_forward(run, bench, commands, ends_s, leased=leased)
+        await bench.clock.sleep_until(ends_s + gap_s)
         loop = asyncio.get_running_loop()
         assert isinstance(loop, virtual_time.VirtualTimeLoop)
         loop.keep_pace(pace)
@@ -274,12 +276,20 @@ class _Person:
 
 
 async def _fast_forward(
-    run: RunPlan, bench: Bench, commands: Sequence[tuple[float, Action | None]], until_s: float
+    run: RunPlan,
+    bench: Bench,
+    commands: Sequence[tuple[float, Action | None]],
+    until_s: float,
+    *,
+    leased: bool = False,
 ) -> None:
+    """Give the commands at their times; `leased`: until then somebody renewed the source's lease."""
     instruments = open_instruments(run, bench)
     for when_s, command in commands:
         if command is not None:
             await bench.clock.sleep_until(when_s)
             await instruments.carry_out(command)
     await bench.clock.sleep_until(until_s)
+    if leased and instruments.lease is not None:
+        await instruments.lease.grant()
     await instruments.close()

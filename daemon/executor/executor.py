@@ -8,10 +8,10 @@ stronger than the present state stops the driver at once and another script take
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from daemon.actions import Action, AskPerson, Command, HearPerson, Mark, to_body
 from daemon.executor.alarm import Alarm
@@ -30,6 +30,8 @@ from daemon.observations import to_body as observation_body
 from daemon.procedure.script import COMMAND_FAILED, CommandFailed, GivenUp, Procedure, Resoak, RunEnded
 from daemon.states import HALTED, State, change
 from drivers.errors import InstrumentError
+
+Answer = TypeVar("Answer")
 
 _STATE_OF = {Reaction.HOLD: State.HOLDING, Reaction.PARK: State.PARKING, Reaction.CUT: State.CUT}
 _STRENGTH = {State.RUNNING: 0, State.HOLDING: 2, State.PARKING: 3, State.CUT: 4}
@@ -319,7 +321,10 @@ class Executor:
         observe: Callable[[Observation, int], None] = self._observe
         while True:
             try:
-                observe(await self._look(), 0)
+                seen = await self._beating(self._instruments.look())
+                observe(seen, 0)
+                if self._instruments.lease is not None and _is_fresh(seen):
+                    await self._beating(self._instruments.lease.renew())
             except InstrumentError as error:
                 observe(failed(self._clock.monotonic_s(), "source", error), 0)
             await self._rounds.go(observe)
@@ -328,18 +333,18 @@ class Executor:
             await self._clock.sleep_until(next_s)
             self._rounds.note_late(self._clock.monotonic_s() - next_s)
 
-    async def _look(self) -> Source:
-        """One look. Cleaning a link takes longer than a cycle: meanwhile cycles end with nothing new."""
+    async def _beating(self, asked: Coroutine[Any, Any, Answer]) -> Answer:
+        """Ask the source. Cleaning a link outlasts a cycle: meanwhile cycles end with nothing new."""
         if self._heart is None:
-            return await self._instruments.look()
-        look = asyncio.create_task(self._instruments.look())
+            return await asked
+        asking = asyncio.create_task(asked)
         try:
-            while not (await asyncio.wait({look}, timeout=self._watch_interval_s))[0]:
+            while not (await asyncio.wait({asking}, timeout=self._watch_interval_s))[0]:
                 self._end_of_cycle()
-            return look.result()
+            return asking.result()
         finally:
-            look.cancel()
-            await asyncio.gather(look, return_exceptions=True)
+            asking.cancel()
+            await asyncio.gather(asking, return_exceptions=True)
 
     def _end_of_cycle(self) -> None:
         """The only place that tells the guardian "alive": said from elsewhere it would hide a hang."""

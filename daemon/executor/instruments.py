@@ -18,6 +18,7 @@ from daemon.actions import (
     WriteRamp,
     WriteSetPoint,
 )
+from daemon.lease import Lease
 from daemon.observations import Done, Failed, Monitored, Observation, Resistance, Source
 from drivers.clock import Clock
 from drivers.errors import InstrumentError
@@ -44,12 +45,13 @@ class Monitor:
 
 @dataclass(frozen=True)
 class Instruments:
-    """The bench's instruments in their roles."""
+    """The bench's instruments in their roles; `lease` where the heat source reacts to silence by itself."""
 
     source: HeatSource
     bridge: Bridge
     clock: Clock
     monitors: tuple[Monitor, ...] = ()
+    lease: Lease | None = None
 
     @property
     def devices(self) -> list[tuple[str, Device]]:

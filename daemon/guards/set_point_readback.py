@@ -38,7 +38,7 @@ class SetPointReadback(Guard):
             return None
         sentence = (
             f"the controller's set-point reads {read_c:.2f} °C, commanded was "
-            f"{situation.commanded_c:.2f} °C: someone changed it at the front panel, or another "
-            "program writes to this controller"
+            f"{situation.commanded_c:.2f} °C: someone changed it at the front panel, another program writes "
+            "to this controller, or it fell back by itself after a silence"
         )
         return self.verdict(sentence, difference_k, limit_k, "K")

@@ -29,13 +29,6 @@ def abilities(run: RunPlan) -> Iterator[Finding]:
     yield from _missing(can)
     yield from _states(run, can)
     yield from _power_return(profile.power_return)
-    if profile.communication_loss is not None:
-        yield Finding(
-            "reaction to silence",
-            "info",
-            "This controller can take a set-point of its own when nobody talks to it; the program leaves "
-            "that as it is. Where only a command renews its time, leave it off: a soak is hours without one.",
-        )
 
 
 def _missing(can: HeatSourceCapabilities) -> Iterator[Finding]:

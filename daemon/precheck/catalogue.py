@@ -7,10 +7,12 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from daemon.lease import SILENCE_S
 from daemon.precheck import cold, cut_out, head, immersion, quality, standing
 from daemon.precheck.abilities import abilities
 from daemon.precheck.bridge import bridge
 from daemon.precheck.calibrations import SOON_DAYS, calibrations
+from daemon.precheck.computer_lost import computer_lost
 from daemon.precheck.findings import Finding
 from daemon.precheck.fluid import fluid
 from daemon.precheck.guardian import guardian
@@ -219,6 +221,15 @@ CHECKS: tuple[Check, ...] = (
         "refuses unattended heat",
         "a program cannot guard itself",
         _undated(guardian),
+    ),
+    Check(
+        "computer lost",
+        "the whole computer is lost, the guardian with it",
+        "the controller's reaction to silence (set before heat, then renewed), its range against parking_c",
+        "refuses to heat where it cannot fall back; cautions where it has none",
+        "then only the controller itself can bring the source down",
+        _undated(computer_lost),
+        {"silence": (SILENCE_S, "s")},
     ),
     Check(
         "abilities",

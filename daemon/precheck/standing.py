@@ -24,7 +24,12 @@ def standing(run: RunPlan) -> Iterator[Finding]:
     top, source = max(run.visited_c), run.bench.heat_source
     if top > HOT_C:
         sentence = f"Probes leave the {source.spoken} up to {degrees(top)} hot and look cold."
-        yield Finding("burns", "caution", sentence, "Touch nothing that has not been measured below 40 °C.")
+        yield Finding(
+            "burns",
+            "caution",
+            sentence,
+            f"Touch nothing that has not been measured below {HOT_C:.0f} °C.",
+        )
     if source.kind != "stirred_bath":
         yield Finding(
             "block and furnace",

@@ -75,6 +75,9 @@ class RecordedEnd:
         self._selected = dict(zip(_SELECTED, next(iter(answers.by_key), NO_KEY), strict=True))
         self._written: dict[tuple[str, str], _Written] = {}
         self._told: set[str] = set()
+        if (loss := profile.communication_loss) is not None:
+            for command, found in zip((loss.time, loss.set_point), answers.silence, strict=True):
+                self._take(command, found, from_s)
 
     def accept(self, data: bytes, now_s: float) -> list[tuple[float, bytes]]:
         """Take bytes at `now_s` of the serving; replies as (delay in s, bytes)."""

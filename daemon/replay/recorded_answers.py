@@ -43,11 +43,15 @@ class Answer:
 
 @dataclass
 class Answers:
-    """Of one instrument: by key and in order, who it said it was, and when it started anew."""
+    """Of one instrument: by key and in order, who it said it was, and when it started anew.
+
+    `silence`: what was found of a heat source's own reaction to silence, s and °C; never, where nobody asked.
+    """
 
     identity: str = ""
     by_key: dict[Key, list[Answer]] = field(default_factory=dict)
     restarts_s: list[float] = field(default_factory=list)
+    silence: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,8 @@ def _transcript(entries: Iterable[Entry]) -> Transcript:
             for role, identity in entry.body.items():
                 if role not in ("mark", "by"):
                     answers[role] = Answers(identity)
+        elif entry.kind == Kind.MILESTONE and entry.body["mark"] == "lease":
+            answers["source"].silence = entry.body["found_s"], entry.body["found_c"]
         elif entry.kind == Kind.OBSERVATION:
             # By the wall clock: the monotonic one starts anew when a run was resumed after a power cut.
             at_s = ends_s - (entry.when_s - entry.body.get("taken", entry.body["at"]))

@@ -14,6 +14,7 @@ SHOWN = 60
 
 _MARKS = {
     "identified": "instruments have said who they are",
+    "lease": "the controller takes {fall_back_c:g} °C by itself after {silence_s:g} s without a command",
     "point_started": "going to {t} ({label})",
     "arrived": "arrived at {t}, waiting for equilibrium",
     "settled": "equilibrium reached, soaking",

@@ -230,3 +230,19 @@ def test_a_source_that_cannot_tell_a_restart_is_said_to(tmp_path: Path) -> None:
     assert found(report("short.toml").cautions, "unseen restart") == ""
     changed = report("short.toml", bench={'profile = "ascii-bath"': f'profile = "{own}"'})
     assert "restart between two looks" in found(changed.cautions, "unseen restart")
+
+
+def test_whether_the_source_comes_down_without_any_computer_is_said() -> None:
+    assert "until a person comes" in found(report("overnight.toml").cautions, "computer lost")
+    block = report("block-night.toml")
+    assert "takes 40 °C by itself after 60 s" in found(block.findings, "computer lost")
+    assert found(block.cautions, "computer lost") == ""
+
+
+def test_a_parking_temperature_to_which_the_controller_cannot_fall_back_is_refused(tmp_path: Path) -> None:
+    shipped = Path(__file__).parents[2] / "drivers" / "profiles" / "modbus-block.toml"
+    own, text = tmp_path / "own.toml", shipped.read_text("utf-8")
+    before, after = text.split("[write.fall_back]")
+    own.write_text(f"{before}[write.fall_back]{after.replace('[-40.0, 700.0]', '[50.0, 700.0]')}", "utf-8")
+    changed = report("block-night.toml", bench={'profile = "modbus-block"': f'profile = "{own}"'})
+    assert "from 50 °C to 700 °C, parking is at 40 °C" in found(changed.refusals, "computer lost")
