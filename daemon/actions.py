@@ -47,6 +47,13 @@ class LookAtSource:
 
 
 @dataclass(frozen=True, slots=True)
+class LookAtRoom:
+    """One look at the room's air, on a bench that has an instrument for it."""
+
+    do: ClassVar[str] = "look_at_room"
+
+
+@dataclass(frozen=True, slots=True)
 class Measure:
     """One resistance reading.
 
@@ -103,7 +110,7 @@ class Mark:
 Command = WriteSetPoint | WriteRamp | SwitchHeater | SwitchCooling
 """Actions that change something at the heat source."""
 
-Action = Command | LookAtSource | Measure | AskPerson | HearPerson | Wait | Mark
+Action = Command | LookAtSource | LookAtRoom | Measure | AskPerson | HearPerson | Wait | Mark
 
 
 def to_body(action: Action) -> dict[str, Any]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from daemon.certified import certified, component_of
 from daemon.channels import Certificate, ChannelFacts
+from daemon.dew_point import CLEAR_K
 from daemon.equilibrium import Criterion
 from daemon.fitting import its90
 from daemon.fitting.callendar_van_dusen import IEC_A, IEC_B, IEC_C, temperature_of_one_c
@@ -50,7 +51,20 @@ def script_of(run: RunPlan, capabilities: HeatSourceCapabilities) -> Script:
     points = tuple(
         _point(run, step, ramp) for step, ramp in zip(measuring_steps(run), _ramps(run), strict=True)
     )
-    return Script(points, channels_of(run), source, min(p.current_ma for p in points), _annealing(run))
+    return Script(
+        points,
+        channels_of(run),
+        source,
+        min(p.current_ma for p in points),
+        _annealing(run),
+        _clear_of_dew_k(run),
+    )
+
+
+def _clear_of_dew_k(run: RunPlan) -> float | None:
+    if run.bench.ambient is None:
+        return None
+    return run.plan.guards.get("condensation", {}).get("clear_k", CLEAR_K)
 
 
 def _annealing(run: RunPlan) -> Annealing | None:

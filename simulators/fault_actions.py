@@ -152,6 +152,10 @@ def _head_hot(scene: Scene, fault: Fault, begins: bool) -> None:
             probe.warm(fault.number if begins else -fault.number)
 
 
+def _humid_room(scene: Scene, fault: Fault, begins: bool) -> None:
+    scene.ambient_end.damp_percent = min(max(fault.number, 0.0), 100.0) if begins else None
+
+
 def _frozen_reading(scene: Scene, fault: Fault, begins: bool) -> None:
     if fault.value == "source":
         scene.controller_end.frozen = begins
@@ -196,6 +200,7 @@ ACTS: dict[str, Act] = {
     "probe-pulled": _probe_pulled,
     "swapped-channels": _swapped_channels,
     "head-hot": _head_hot,
+    "humid-room": _humid_room,
     "frozen-reading": _frozen_reading,
     "wrong-identity": _wrong_identity,
 }

@@ -43,6 +43,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "probe-pulled": ("channel", "the probe of channel VALUE is pulled out into the room"),
     "swapped-channels": ("channel:channel", "two channels are exchanged at the scanner"),
     "head-hot": ("number", "all sensors in probe heads get VALUE K warmer"),
+    "humid-room": ("number", "the room's air has a relative humidity of VALUE %"),
     "frozen-reading": ("channel or source", "channel VALUE, or the source's display, repeats its last value"),
     "silence": ("instrument", "instrument VALUE does not answer"),
     "garbage": ("instrument", "instrument VALUE answers with wrong bytes"),

@@ -76,11 +76,11 @@ class Scene:
         self.controller_end = self._source_instrument()
         self.bridge_end, scanner = self._bridge_and_scanner()
         self.readout_end = AsciiReadout(self.source, self.advance, self._chance("readout"))
-        ambient = TextAmbient(self.source, self.advance, self._chance("ambient"))
+        self.ambient_end = TextAmbient(self.source, self.advance, self._chance("ambient"))
         framing = RtuFraming() if spec.interlocks_on_serial_line else TcpFraming()
         interlocks = ModbusInterlocks(self.source, self.advance, self._chance("interlocks"), framing)
         far_ends: dict[str, FarEnd] = {"source": self.controller_end, "bridge": self.bridge_end}
-        far_ends |= {"readout": self.readout_end, "ambient": ambient, "interlocks": interlocks}
+        far_ends |= {"readout": self.readout_end, "ambient": self.ambient_end, "interlocks": interlocks}
         far_ends |= {} if scanner is None else {"scanner": scanner}
         self._ends = {name: self._wire(name, end) for name, end in far_ends.items()}
         self._agenda: list[tuple[float, Callable[[], None]]] = actions(self, spec.faults)

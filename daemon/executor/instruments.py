@@ -9,6 +9,7 @@ from daemon.actions import (
     Action,
     AskPerson,
     HearPerson,
+    LookAtRoom,
     LookAtSource,
     Mark,
     Measure,
@@ -61,7 +62,7 @@ class Instruments:
 
     async def carry_out(self, action: Action) -> Observation:
         """Do it; an instrument's failure is an observation, not an exception."""
-        role = "bridge" if isinstance(action, Measure) else "source"
+        role = {Measure: "bridge", LookAtRoom: "ambient"}.get(type(action), "source")
         try:
             return await self._do(action)
         except InstrumentError as error:
@@ -76,6 +77,8 @@ class Instruments:
                 return Resistance(self.clock.monotonic_s(), channel, current_ma, reading, use)
             case LookAtSource():
                 return await self.look()
+            case LookAtRoom():
+                return await self.look_beside(next(m for m in self.monitors if m.role == "ambient"))
             case WriteSetPoint(temperature_c):
                 await self.source.write_set_point(temperature_c)
             case WriteRamp(rate_k_per_min):

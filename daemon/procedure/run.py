@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator, Mapping
+from typing import Any
 
-from daemon.actions import LookAtSource, Mark
-from daemon.observations import Failed, Source
+from daemon.actions import Action, LookAtSource, Mark
+from daemon.observations import Failed, Observation, Source
 from daemon.procedure.annealing import Change, hold
 from daemon.procedure.approach import approach
 from daemon.procedure.commands import switches
+from daemon.procedure.condensing import Air
 from daemon.procedure.identity import check_identity
 from daemon.procedure.immersing import immersion_profile
 from daemon.procedure.measuring import self_heating, sequence
@@ -43,13 +45,13 @@ def calibration_run(script: Script) -> Procedure:
 
 
 def _all_points(script: Script, watching: Watching) -> Procedure:
-    change = Change(script.annealing)
+    change, air = Change(script.annealing), Air(watching)
     for point in script.points:
         if point.stage in ("anneal", "annealed") and change.stable:
             data = {"index": point.index, "stage": point.stage, "label": point.label}
             yield Mark("annealing_not_needed", data)
             continue
-        yield from _insisting(lambda point=point: _visit(script, watching, point, change))  # type: ignore[misc]
+        yield from _insisting(lambda point=point: _visit(script, watching, point, change, air))  # type: ignore[misc]
 
 
 def _insisting(stage: _Stage) -> Procedure:
@@ -85,10 +87,12 @@ def _look(script: Script, watching: Watching) -> Procedure:
     yield from check_identity(watching)
 
 
-def _visit(script: Script, watching: Watching, point: Point, change: Change) -> Procedure:
+def _visit(script: Script, watching: Watching, point: Point, change: Change, air: Air) -> Procedure:
     """One point: go there, wait for equilibrium, soak, read; annealing: go there and stay."""
     data = {"index": point.index, "stage": point.stage, "label": point.label}
     yield Mark("point_started", data | {"temperature_c": point.temperature_c})
+    if (yield from _too_damp(air, point, data)):
+        return
     yield from switches(script, heater=None, cooling=point.cooling_on)
     yield from approach(script, watching, point)
     if point.stage == "anneal":
@@ -100,6 +104,8 @@ def _visit(script: Script, watching: Watching, point: Point, change: Change) -> 
         return
     if not settled and point.on_timeout == "end":
         raise RunEnded(f"point {point.index} ({point.label}) found no equilibrium within its longest wait")
+    if (yield from _too_damp(air, point, data)):
+        return
     reversal = {"reversed": True} if point.reverse_current else {}
     yield Mark("sequence_started", data | {"settled": settled} | reversal)
     read = yield from sequence(watching, point)
@@ -110,3 +116,10 @@ def _visit(script: Script, watching: Watching, point: Point, change: Change) -> 
     yield Mark("point_finished", data | {"settled": settled})
     last = all(one.stage != "annealed" for one in script.points[point.index + 1 :])
     yield from change.take(point, read, watching, last)
+
+
+def _too_damp(air: Air, point: Point, data: Mapping[str, Any]) -> Generator[Action, Observation, bool]:
+    reason = yield from air.spoils(point)
+    if reason:
+        yield Mark("point_skipped", {**data, "reason": reason})
+    return bool(reason)

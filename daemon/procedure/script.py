@@ -100,13 +100,17 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Script:
-    """Everything a run's procedure knows."""
+    """Everything a run's procedure knows.
+
+    `clear_of_dew_k`: K above the room's dew point that heads need; None where nobody looks at the room.
+    """
 
     points: tuple[Point, ...]
     channels: Mapping[int, ChannelFacts]
     source: Source
     scan_current_ma: float
     annealing: Annealing | None = None
+    clear_of_dew_k: float | None = None
 
     @property
     def reference_channel(self) -> int:

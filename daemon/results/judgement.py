@@ -152,10 +152,14 @@ def _point_flags(night: NightResult, story: Story) -> list[str]:
         if point.soaked_again:
             flags.append(f"{name} soaked and read again after an interruption.")
     finished = {point.index for point in night.points}
-    skipped = {path.index for path in story.phases.points if path.ended == "skipped"}
+    skipped = {
+        said.body["index"]: said.body["reason"]
+        for said in story.of_kind(Kind.MILESTONE)
+        if said.body["mark"] == "point_skipped"
+    }
     for step in _to_measure(night, story):
         if step.index not in finished:
-            how = "skipped, no equilibrium" if step.index in skipped else "not measured"
+            how = f"skipped, {skipped[step.index]}" if step.index in skipped else "not measured"
             flags.append(f"Point {point_name(step.index, step.temperature_c, step.label)}: {how}.")
     return flags
 

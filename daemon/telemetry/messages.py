@@ -36,7 +36,7 @@ _PHASES = {
 }
 """Milestones of a point, and what a point is said to be doing after each."""
 
-_QUIET = ("measure", "look_at_source", "wait")
+_QUIET = ("measure", "look_at_source", "look_at_room", "wait")
 """Actions that change nothing: their observations are told, they themselves are not."""
 
 _NAMED = ("mark", "index", "stage", "label", "temperature_c", "by")

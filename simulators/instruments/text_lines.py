@@ -71,10 +71,12 @@ class TextAmbient(TextLines):
         super().__init__(b"\n", "*IDN?", "TERN ROCK WORKSHOP,ROOM-3,0017,1.0", prepare)
         self._source = source
         self._phase = chance.uniform(0.0, math.tau)
+        self.damp_percent: float | None = None
 
     def answer(self, line: str, now_s: float) -> str:
         """All three in one answer; pressure and humidity swing slowly."""
         if line != "MEAS:TEMP?;:MEAS:PRES?;:MEAS:HUM?":
             return ""
         swing = math.sin(now_s / 9000.0 + self._phase)
-        return f"{self._source.air_c[-1]:+.2f};{1013.0 + 4.0 * swing:.1f};{52.0 - 6.0 * swing:.1f}"
+        humidity = 52.0 - 6.0 * swing if self.damp_percent is None else self.damp_percent
+        return f"{self._source.air_c[-1]:+.2f};{1013.0 + 4.0 * swing:.1f};{humidity:.1f}"

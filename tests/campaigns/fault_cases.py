@@ -73,6 +73,7 @@ def _value(kind: str, plant: str, chance: Random) -> str:
         "noisy": chance.choice(("1", item)),
         "probe-pulled": chance.choice(("1", item)),
         "head-hot": f"{chance.uniform(100.0, 120.0):.0f}",
+        "humid-room": f"{chance.uniform(20.0, 100.0):.0f}",
     }
     return device if KINDS[kind][0] in ("device", "instrument") else values.get(kind, "")
 

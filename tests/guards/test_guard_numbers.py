@@ -6,8 +6,8 @@ import math
 
 import pytest
 
+from daemon.dew_point import dew_point_c
 from daemon.guards.catalogue import GUARDS, make_guards
-from daemon.guards.condensation import dew_point_c
 from daemon.guards.guard import Guard, LoosenedThreshold
 from daemon.guards.panel import GuardPanel
 from daemon.guards.verdict import Reaction

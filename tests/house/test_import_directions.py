@@ -21,12 +21,12 @@ INSIDE_DAEMON = {
     "daemon/fitting": ("daemon.fitting", "drivers.quantities"),
     "daemon/journal": ("daemon.journal", "drivers"),
     "daemon/procedure": (
-        "daemon.procedure", "daemon.actions", "daemon.channels", "daemon.equilibrium",
+        "daemon.procedure", "daemon.actions", "daemon.channels", "daemon.dew_point", "daemon.equilibrium",
         "daemon.observations", "daemon.touching", "drivers.quantities",
     ),
     "daemon/guards": (
-        "daemon.guards", "daemon.actions", "daemon.channels", "daemon.observations", "daemon.rolling",
-        "daemon.states", "drivers",
+        "daemon.guards", "daemon.actions", "daemon.channels", "daemon.dew_point", "daemon.observations",
+        "daemon.rolling", "daemon.states", "drivers",
     ),
     "daemon/telemetry": (
         "daemon.telemetry", "daemon.journal", "daemon.channels", "daemon.preparation", "daemon.states",

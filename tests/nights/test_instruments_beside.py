@@ -15,6 +15,8 @@ from daemon.journal.read import read_entries
 from daemon.night import Bench, run_night
 from daemon.precheck import precheck
 from daemon.rehearsal import make_scene, rehearse
+from daemon.replay.changed import recorded_plan
+from daemon.replay.replay import replay
 from daemon.results.beside_panels import strips_of
 from daemon.results.export import MONITORED, rows
 from daemon.results.night_plot import draw_night
@@ -214,3 +216,21 @@ def set_points(record: Path) -> list[dict[str, Any]]:
         for entry in read_entries(record, frozenset({Kind.ACTION}))
         if entry.body["do"] == "write_set_point"
     ]
+
+
+@pytest.mark.parametrize(("humid_at", "reached"), [("0:00", False), ("0:40", True)], ids=["before", "there"])
+def test_water_on_the_heads_skips_the_points_below_zero(tmp_path: Path, humid_at: str, reached: bool) -> None:
+    record = tmp_path / "damp.record"
+    rehearsal = rehearse(short_night(point_c=-10.0), record, faults=[f"humid-room@{humid_at}=97"])
+    assert rehearsal.outcome.state is State.FINISHED
+    (skipped,) = [b for b in bodies(record, Kind.MILESTONE) if b["mark"] == "point_skipped"]
+    assert "the room's dew point is 2" in skipped["reason"]
+    told_c = [b["temperature_c"] for b in bodies(record, Kind.ACTION) if b["do"] == "write_set_point"]
+    assert (min(told_c) < -5.0) is reached
+    assert replay(record, recorded_plan(record)).identical
+
+
+def test_dry_air_skips_nothing(tmp_path: Path) -> None:
+    record = tmp_path / "dry.record"
+    assert rehearse(short_night(point_c=-10.0), record).outcome.good
+    assert not [b for b in bodies(record, Kind.MILESTONE) if b["mark"] == "point_skipped"]
