@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import ExitStack, asynccontextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from daemon.bridge_offers import check_offers
 from daemon.executor.executor import Executor
@@ -31,6 +32,7 @@ from daemon.procedure.script import Procedure, Resoak, Script
 from daemon.program import program_version
 from daemon.states import HALTED, State
 from drivers.clock import Clock
+from drivers.errors import InstrumentError
 from drivers.heat_source import ProfileHeatSource
 from drivers.lines import Lines
 from drivers.link_events import Transcript
@@ -124,7 +126,12 @@ class Night:
 async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
     """Run a plan from its start; raises InstrumentError, OSError before anything is heated."""
     async with _instruments(run, record, bench) as instruments:
-        journal = await _new_record(run, record, bench, instruments)
+        names = await _identify(instruments)
+        check_offers(run, instruments.bridge.capabilities)
+        lease = None if instruments.lease is None else await instruments.lease.grant()
+        journal = _new_record(run, record, bench, names)
+        if lease is not None:
+            journal.append(Kind.MILESTONE, {"mark": "lease", **lease, "by": State.IDLE})
         for word in bench.said:
             journal.append(Kind.OPERATOR, word)
         night = Night(run, instruments, bench.heart)
@@ -134,18 +141,13 @@ async def run_night(run: RunPlan, record: Path, bench: Bench) -> Outcome:
         return await _to_the_end(night, record, journal, executor, None)
 
 
-async def _new_record(run: RunPlan, record: Path, bench: Bench, instruments: Instruments) -> Journal:
-    names = await _identify(instruments)
-    check_offers(run, instruments.bridge.capabilities)
-    lease = await _grant(instruments)
+def _new_record(run: RunPlan, record: Path, bench: Bench, names: Mapping[str, str]) -> Journal:
     batch = 1 if bench.watched else BATCH_ROWS
     journal = new_journal(record, bench.clock, simulated=bench.simulated, batch=batch)
     for listener in bench.listeners:
         journal.listen(listener)
     journal.append(Kind.OPENED, _opening(run, bench))
     journal.append(Kind.MILESTONE, {"mark": "identified", **names, "by": State.IDLE})
-    if lease is not None:
-        journal.append(Kind.MILESTONE, {"mark": "lease", **lease, "by": State.IDLE})
     return journal
 
 
@@ -163,8 +165,8 @@ async def resume_night(
         why = f"parked: {record.name} is damaged and never continued ({verification.problem})"
         return await _park_night(run, parked_beside(record), bench, gap_s, why, _halt(_left_in(record)))
     async with _instruments(run, record, bench) as instruments:
-        await _identify(instruments)
-        await _grant(instruments)
+        names, missing = await _who_answers(instruments)
+        missing = missing or _exchanged(names, _identified_in(record))
         night = Night(run, instruments, bench.heart)
         fed = _fed(night, record)
         head = bytes.fromhex(verification.head)
@@ -174,7 +176,7 @@ async def resume_night(
         journal.append(
             Kind.STATE, {"from": fed.state, "to": State.INTERRUPTED, "cause": "the record ends here"}
         )
-        refusal = await _why_not(night, fed, gap_s, forbidden)
+        refusal = await _why_not(night, fed, gap_s, forbidden or missing)
         reason = refusal or f"resumed after {gap_s:.0f} s in which nobody was watching"
         journal.append(Kind.INTERRUPTION, {"reason": reason, "gap_s": round(gap_s, 3)})
         night.watch_afresh(journal.stamped_s)
@@ -190,7 +192,8 @@ async def _park_night(
 ) -> Outcome:
     """Do nothing but bring the source down, in a new record."""
     async with _instruments(run, record, bench) as instruments:
-        journal = await _new_record(run, record, bench, instruments)
+        names, _ = await _who_answers(instruments)
+        journal = _new_record(run, record, bench, names)
         journal.append(Kind.STATE, {"from": State.IDLE, "to": State.INTERRUPTED, "cause": why})
         journal.append(Kind.INTERRUPTION, {"reason": why, "gap_s": round(gap_s, 3)})
         night = Night(run, instruments, bench.heart)
@@ -310,12 +313,42 @@ def open_instruments(run: RunPlan, bench: Bench, transcript: Transcript | None =
     return Instruments(source, bridge_of(run.bench, lines), bench.clock, monitors_of(run.bench, lines), lease)
 
 
-async def _grant(instruments: Instruments) -> dict[str, float] | None:
-    return None if instruments.lease is None else await instruments.lease.grant()
-
-
 async def _identify(instruments: Instruments) -> dict[str, str]:
     return {role: await device.identify() for role, device in instruments.devices}
+
+
+def _identified_in(record: Path) -> Mapping[str, Any]:
+    """Who answered when the run began; a record that ends before that says nothing."""
+    marks = read_entries(record, frozenset({Kind.MILESTONE}))
+    return next((entry.body for entry in marks if entry.body["mark"] == "identified"), {})
+
+
+def _exchanged(names: Mapping[str, str], before: Mapping[str, Any]) -> str:
+    """Which instrument is another one than before; empty when none is."""
+    others = [role for role, name in names.items() if before.get(role, name) != name]
+    said = [f"the {role} is another one: {names[role]}, before it was {before[role]}" for role in others]
+    return "; ".join(said)
+
+
+async def _who_answers(instruments: Instruments) -> tuple[dict[str, str], str]:
+    """Who is there after an interruption, and why nothing may be heated with them; empty when it may.
+
+    Without the source nothing can be done at all: raises InstrumentError. Without any other it is parked.
+    """
+    names, missing = dict[str, str](), ""
+    for role, device in instruments.devices:
+        try:
+            names[role] = await device.identify()
+        except InstrumentError as error:
+            if role == "source":
+                raise
+            names[role], missing = f"not identified: {error}", missing or f"the {role} is not there: {error}"
+    try:
+        if instruments.lease is not None:
+            await instruments.lease.grant()
+    except InstrumentError as error:
+        missing = missing or f"the controller no longer takes its reaction to silence: {error}"
+    return names, missing
 
 
 def _panel(run: RunPlan, capabilities: HeatSourceCapabilities) -> GuardPanel:

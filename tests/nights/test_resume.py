@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import signal
 import sqlite3
@@ -11,12 +12,13 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from daemon.actions import LookAtSource, Mark
-from daemon.journal.entry import Kind
+from daemon.journal.entry import Entry, Kind
 from daemon.journal.read import RecordError, read_entries, verify
 from daemon.night import CannotResume
 from daemon.observations import Done
@@ -39,6 +41,7 @@ ROOT = Path(__file__).resolve().parents[2]
 _NIGHT = """
 import sys
 from pathlib import Path
+from typing import Any
 from daemon.rehearsal import rehearse
 from plans.loading import load_plan
 def listen(entry):
@@ -123,6 +126,35 @@ def test_a_night_broken_off_resumes_to_the_same_coefficients(
         grid = np.linspace(low_c + 0.01, high_c - 0.01, 21)
         moved_k = again.temperature_c(item.characteristic.resistance_ohm(grid)) - grid
         assert np.max(np.abs(moved_k)) < 1.5e-3  # other bridge noise and bath ripple at the re-soaked points
+
+
+@pytest.mark.parametrize(
+    ("fault", "why"),
+    [
+        ("silence@=bridge", "the bridge is not there: "),
+        ("wrong-identity@=bridge", "the bridge is another one: maker TERN ROCK"),
+        ("wrong-identity@=source", "the source is another one: model EXBATH"),
+    ],
+)
+def test_an_instrument_that_is_gone_or_exchanged_after_the_gap_ends_the_run_in_parking(
+    undisturbed: RehearsedNight, tmp_path: Path, fault: str, why: str
+) -> None:
+    last = undisturbed.rehearsal.outcome.entries // 2
+    left_s = next(e.when_s for e in read_entries(undisturbed.record) if e.seq == last)
+    hours, minutes = divmod(math.ceil(left_s / 60.0), 60)
+    faults = {"faults": [fault.replace("@", f"@{hours}:{minutes:02d}")]}
+
+    def tell(entry: Entry) -> list[tuple[Kind, dict[str, Any]]]:
+        body = dict(entry.body) | (faults if entry.kind == Kind.OPENED else {})
+        return [(entry.kind, body)] if entry.seq <= last else []
+
+    record = told_again(undisturbed.record, tmp_path / "night.record", tell)
+    rehearsal = resume_rehearsal(undisturbed.run, record, gap_s=90.0)
+    assert rehearsal.outcome.state is State.PARKED
+    (gap,) = [e for e in read_entries(record, frozenset({Kind.INTERRUPTION}))]
+    assert why in gap.body["reason"]
+    assert rehearsal.scene.source.controller.set_point_c <= undisturbed.run.parking_c
+    assert not rehearsal.scene.source.controller.heater_on
 
 
 def test_a_resumed_run_is_watched_at_the_pace_asked_for(undisturbed: RehearsedNight, tmp_path: Path) -> None:
